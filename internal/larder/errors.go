@@ -1,0 +1,79 @@
+package larder
+
+import (
+	"errors"
+	"strings"
+
+	"cruet/internal/chem"
+)
+
+// Problem is one thing wrong with what was typed: Field is the name of the
+// input (empty when it concerns the whole act), Message a sentence that says
+// what to do.
+type Problem struct {
+	Field   string `json:"field"`
+	Message string `json:"message"`
+}
+
+// Problems are all that is wrong with one act. Nothing was saved.
+type Problems []Problem
+
+// Error joins the messages, one sentence after the other.
+func (p Problems) Error() string {
+	messages := make([]string, len(p))
+	for i, one := range p {
+		messages[i] = one.Message
+	}
+	return strings.Join(messages, " ")
+}
+
+// Add notes a problem with one field.
+func (p *Problems) Add(field, message string) {
+	*p = append(*p, Problem{Field: field, Message: message})
+}
+
+// AddError notes err under field. A chem.FieldError or Problems keeps its own
+// field names, put behind prefix when that is not empty.
+func (p *Problems) AddError(field string, err error) {
+	var many Problems
+	var one *chem.FieldError
+	switch {
+	case err == nil:
+	case errors.As(err, &many):
+		*p = append(*p, many...)
+	case errors.As(err, &one) && field == "" && one.Field != "":
+		p.Add(one.Field, one.Message)
+	default:
+		p.Add(field, err.Error())
+	}
+}
+
+// Err is p as an error, or nil when there is nothing wrong.
+func (p Problems) Err() error {
+	if len(p) == 0 {
+		return nil
+	}
+	return p
+}
+
+// Refuse is a single Problem as an error.
+func Refuse(field, message string) error {
+	return Problems{{Field: field, Message: message}}
+}
+
+// NotFoundError says that the named thing is not in this kitchen's records.
+type NotFoundError struct {
+	What string // "jar", "bottle", "lot", "entry"
+	ID   string
+}
+
+func (e *NotFoundError) Error() string {
+	return "There is no " + e.What + " " + e.ID + " in this kitchen's records. Check the label, or look for it on the shelf."
+}
+
+// ConflictError says that an act's key was already used for something else.
+type ConflictError struct{ Key string }
+
+func (e *ConflictError) Error() string {
+	return "The key " + e.Key + " was already used for a different entry. Open the page afresh and send it again; nothing was saved this time."
+}

@@ -1,0 +1,67 @@
+package larder
+
+import (
+	"fmt"
+
+	"github.com/google/uuid"
+)
+
+// CheckStrike says whether the entries of one act may be struck from one jar's
+// log, which is in the order of recording. Striking must leave a log that still
+// makes sense: the stages in a row, and nothing poured out that was not there.
+func CheckStrike(act uuid.UUID, log []Entry) error {
+	rest := make([]Entry, 0, len(log))
+	var lastMove uuid.UUID
+	found := false
+	for _, e := range log {
+		if e.Struck() {
+			continue
+		}
+		if e.Kind == KindStage {
+			lastMove = e.Act
+		}
+		if e.Act != act {
+			rest = append(rest, e)
+			continue
+		}
+		found = true
+		if err := strikable(e); err != nil {
+			return err
+		}
+	}
+	if !found {
+		return Refuse("", "That entry was struck already.")
+	}
+	for _, e := range log {
+		if e.Act == act && e.Kind == KindStage && lastMove != act {
+			return Refuse("", "The jar has changed stage since. Strike the later change of stage first, then this one.")
+		}
+	}
+	return checkPoured(rest)
+}
+
+func strikable(e Entry) error {
+	switch b := e.Body.(type) {
+	case Strike:
+		return Refuse("", "A strike cannot be struck. Log the entry again instead.")
+	case StageChange:
+		if b.From == "" {
+			return Refuse("", "The start of a jar cannot be struck. If it was a mistake, discard the jar and say why.")
+		}
+	}
+	return nil
+}
+
+// checkPoured folds the log and refuses it when more goes out than is there.
+func checkPoured(log []Entry) error {
+	var s State
+	for _, e := range log {
+		t, out := e.Body.(Transfer)
+		out = out && t.Feed == nil && t.VolumeML != nil && s.VolumeML != nil
+		if out && !earlier(e.When, s.VolumeAt) && *t.VolumeML > *s.VolumeML+0.001 {
+			return Refuse("", fmt.Sprintf("Later entries take more out of jar %s than would be in it without this one. Strike those first.", e.Jar))
+		}
+		s = s.Apply(e)
+	}
+	return nil
+}
