@@ -1,0 +1,105 @@
+package store
+
+import (
+	"context"
+	"crypto/sha256"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/google/uuid"
+
+	"cruet/internal/larder"
+)
+
+// tx is one act's transaction, with one clock reading for all that it writes.
+type tx struct {
+	*sql.Tx
+	now time.Time
+	act larder.Act
+}
+
+// act runs do in one transaction under the act's key and remembers ref, the
+// name of what it made. A key that was answered before runs nothing and gives
+// the same ref and replayed; the same key with another input is a
+// larder.ConflictError. Any error leaves the records as they were.
+func (db *DB) act(ctx context.Context, a larder.Act, kind string, input any, do func(*tx) (ref string, err error)) (ref string, replayed bool, err error) {
+	if err := a.Check(); err != nil {
+		return "", false, err
+	}
+	text, err := json.Marshal(input)
+	if err != nil {
+		return "", false, fmt.Errorf("store: %s: %w", kind, err)
+	}
+	print := sha256.Sum256(append([]byte(kind+"\n"), text...))
+	err = db.inTx(ctx, a, func(t *tx) error {
+		var before []byte
+		row := t.QueryRowContext(ctx, `SELECT fingerprint, ref FROM act WHERE key = ?`, a.Key[:])
+		switch err := row.Scan(&before, &ref); {
+		case err == nil && string(before) == string(print[:]):
+			replayed = true
+			return nil
+		case err == nil:
+			return &larder.ConflictError{Key: a.Key.String()}
+		case !errors.Is(err, sql.ErrNoRows):
+			return fmt.Errorf("looking up the key: %w", err)
+		}
+		if ref, err = do(t); err != nil {
+			return err
+		}
+		_, err := t.ExecContext(ctx, `INSERT INTO act (key, kind, fingerprint, ref, by, recorded_ms) VALUES (?, ?, ?, ?, ?, ?)`,
+			a.Key[:], kind, print[:], ref, a.By, t.now.UnixMilli())
+		return err
+	})
+	if err != nil {
+		return "", false, wrap(kind, err)
+	}
+	return ref, replayed, nil
+}
+
+func (db *DB) inTx(ctx context.Context, a larder.Act, do func(*tx) error) error {
+	inner, err := db.write.BeginTx(ctx, nil)
+	if err != nil {
+		return fmt.Errorf("beginning: %w", err)
+	}
+	defer inner.Rollback()
+	// Milliseconds are what is stored; the answer must equal what is read later.
+	if err := do(&tx{Tx: inner, now: db.now().UTC().Truncate(time.Millisecond), act: a}); err != nil {
+		return err
+	}
+	if err := inner.Commit(); err != nil {
+		return fmt.Errorf("committing: %w", err)
+	}
+	return nil
+}
+
+// wrap leaves what a person can act on as it is and names the act on the rest.
+func wrap(kind string, err error) error {
+	var problems larder.Problems
+	var missing *larder.NotFoundError
+	var conflict *larder.ConflictError
+	if errors.As(err, &problems) || errors.As(err, &missing) || errors.As(err, &conflict) {
+		return err
+	}
+	return fmt.Errorf("store: %s: %w", kind, err)
+}
+
+// fill makes the zero When the transaction's time.
+func (t *tx) fill(w larder.When) larder.When {
+	if w.IsZero() {
+		return larder.ExactAt(t.now)
+	}
+	w.At = w.At.UTC().Truncate(time.Millisecond)
+	return w
+}
+
+// part is the id of a further entry of the same act.
+func part(key uuid.UUID, what string) uuid.UUID {
+	return uuid.NewSHA1(key, []byte(what))
+}
+
+func when(ms int64, precision string, spread int) larder.When {
+	return larder.When{At: time.UnixMilli(ms).UTC(), Precision: larder.Precision(precision), SpreadDays: spread}
+}

@@ -1,0 +1,255 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+
+	"cruet/internal/larder"
+)
+
+// BottledLot is a lot with its bottles.
+type BottledLot struct {
+	Lot      larder.Lot
+	Bottles  []larder.Bottle
+	Replayed bool
+}
+
+// Bottle records a bottling run: a lot with its numbered bottles, and on each
+// jar an entry that takes out what it gave.
+func (db *DB) Bottle(ctx context.Context, a larder.Act, n larder.NewLot) (BottledLot, error) {
+	loc, err := db.location(ctx)
+	if err != nil {
+		return BottledLot{}, err
+	}
+	id, replayed, err := db.act(ctx, a, "bottle", n, func(t *tx) (string, error) {
+		jars := make([]larder.Jar, len(n.Pours))
+		for i, pour := range n.Pours {
+			var err error
+			if jars[i], err = t.jar(ctx, pour.Jar); err != nil {
+				return "", err
+			}
+		}
+		pours, err := n.Check(jars, t.now)
+		if err != nil {
+			return "", err
+		}
+		lot := larder.Lot{Name: n.Name, When: t.fill(n.When), Pours: pours, Runs: n.Runs, Note: n.Note, By: a.By, RecordedAt: t.now,
+			Acidity: larder.LotAcidity(pours, jars)}
+		if err := t.describe(ctx, &lot, jars); err != nil {
+			return "", err
+		}
+		prefix := larder.LotID(lot.When, loc, 0)
+		var before int
+		if err := t.QueryRowContext(ctx, `SELECT count(*) FROM lot WHERE substr(id, 1, 7) = ?`, prefix[:7]).Scan(&before); err != nil {
+			return "", fmt.Errorf("numbering the lot: %w", err)
+		}
+		lot.ID = larder.LotID(lot.When, loc, before)
+		if err := t.insertLot(ctx, lot); err != nil {
+			return "", err
+		}
+		return lot.ID, t.pour(ctx, lot, jars)
+	})
+	if err != nil {
+		return BottledLot{}, err
+	}
+	lot, err := db.Lot(ctx, id)
+	lot.Replayed = replayed
+	return lot, err
+}
+
+// describe puts the recipe of the jars' batches on the lot.
+func (t *tx) describe(ctx context.Context, lot *larder.Lot, jars []larder.Jar) error {
+	var ingredients []larder.Ingredient
+	seen := map[int64]bool{}
+	lot.Heated = true
+	for _, jar := range jars {
+		lot.Heated = lot.Heated && jar.State.HeatedAt != nil
+		if seen[jar.BatchID] {
+			continue
+		}
+		seen[jar.BatchID] = true
+		b, err := batchByID(ctx, t, jar.BatchID)
+		if err != nil {
+			return err
+		}
+		if lot.Name == "" {
+			lot.Name = larder.LotName(b)
+		}
+		lot.Bases = append(lot.Bases, b.Base)
+		ingredients = append(ingredients, b.Ingredients...)
+	}
+	lot.Ingredients = larder.IngredientsByWeight(ingredients)
+	return nil
+}
+
+func (t *tx) insertLot(ctx context.Context, lot larder.Lot) error {
+	body, err := json.Marshal(lot)
+	if err != nil {
+		return fmt.Errorf("writing the lot: %w", err)
+	}
+	_, err = t.ExecContext(ctx, `INSERT INTO lot (id, act, name, happened_ms, body) VALUES (?, ?, ?, ?, ?)`,
+		lot.ID, t.act.Key[:], lot.Name, lot.When.At.UnixMilli(), string(body))
+	if err != nil {
+		return fmt.Errorf("writing the lot: %w", err)
+	}
+	number := 0
+	for _, run := range lot.Runs {
+		for range run.Count {
+			number++
+			tag, err := t.issue(ctx, "bottle")
+			if err != nil {
+				return err
+			}
+			if _, err := t.ExecContext(ctx, `INSERT INTO bottle (tag, lot, number, size_ml) VALUES (?, ?, ?, ?)`, tag, lot.ID, number, run.SizeML); err != nil {
+				return fmt.Errorf("writing bottle %d: %w", number, err)
+			}
+		}
+	}
+	return nil
+}
+
+func (t *tx) pour(ctx context.Context, lot larder.Lot, jars []larder.Jar) error {
+	for i, jar := range jars {
+		volume := lot.Pours[i].VolumeML
+		n := larder.NewEntry{When: lot.When, Body: larder.Transfer{What: larder.Bottled, Lot: lot.ID, VolumeML: &volume}}
+		if _, _, err := t.append(ctx, part(t.act.Key, string(jar.Tag)), jar, n); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func readLot(row scanner) (larder.Lot, error) {
+	var lot larder.Lot
+	var body string
+	var void bool
+	if err := row.Scan(&body, &void); err != nil {
+		return lot, err
+	}
+	err := json.Unmarshal([]byte(body), &lot)
+	lot.Void = void
+	return lot, err
+}
+
+// Lot is the lot with that mark and its bottles, or a larder.NotFoundError.
+func (db *DB) Lot(ctx context.Context, id string) (BottledLot, error) {
+	lot, err := readLot(db.read.QueryRowContext(ctx, `SELECT body, void FROM lot WHERE id = ?`, id))
+	if errors.Is(err, sql.ErrNoRows) {
+		return BottledLot{}, &larder.NotFoundError{What: "lot", ID: id}
+	}
+	if err != nil {
+		return BottledLot{}, fmt.Errorf("store: lot: %w", err)
+	}
+	rows, err := db.read.QueryContext(ctx, bottleSQL+` WHERE lot = ? ORDER BY number`, id)
+	if err != nil {
+		return BottledLot{}, fmt.Errorf("store: bottles: %w", err)
+	}
+	bottles, err := collect(rows, func(r *sql.Rows) (larder.Bottle, error) { return readBottle(r) })
+	return BottledLot{Lot: lot, Bottles: bottles}, err
+}
+
+// LotCount is a lot with how many of its bottles there are and were given.
+type LotCount struct {
+	Lot            larder.Lot
+	Bottles, Given int
+}
+
+// Lots lists all lots, the newest first.
+func (db *DB) Lots(ctx context.Context) ([]LotCount, error) {
+	rows, err := db.read.QueryContext(ctx, `SELECT body, void, count(bottle.tag), count(gift.bottle)
+		FROM lot JOIN bottle ON bottle.lot = lot.id LEFT JOIN gift ON gift.bottle = bottle.tag
+		GROUP BY lot.id ORDER BY lot.happened_ms DESC, lot.id DESC`)
+	if err != nil {
+		return nil, fmt.Errorf("store: lots: %w", err)
+	}
+	return collect(rows, func(r *sql.Rows) (LotCount, error) {
+		var c LotCount
+		var body string
+		var void bool
+		if err := r.Scan(&body, &void, &c.Bottles, &c.Given); err != nil {
+			return c, err
+		}
+		err := json.Unmarshal([]byte(body), &c.Lot)
+		c.Lot.Void = void
+		return c, err
+	})
+}
+
+const bottleSQL = `SELECT bottle.tag, lot, number, size_ml, to_whom, happened_ms, precision, spread_days, note, by, recorded_ms
+	FROM bottle LEFT JOIN gift ON gift.bottle = bottle.tag`
+
+func readBottle(row scanner) (larder.Bottle, error) {
+	var b larder.Bottle
+	var to, precision, note, by sql.NullString
+	var happened, spread, recorded sql.NullInt64
+	err := row.Scan(&b.Tag, &b.Lot, &b.Number, &b.SizeML, &to, &happened, &precision, &spread, &note, &by, &recorded)
+	if to.Valid {
+		b.Gift = &larder.Gift{To: to.String, When: when(happened.Int64, precision.String, int(spread.Int64)),
+			Note: note.String, By: by.String, RecordedAt: when(recorded.Int64, "", 0).At}
+	}
+	return b, err
+}
+
+// BottlePage is a bottle with its lot.
+type BottlePage struct {
+	Bottle larder.Bottle
+	Lot    larder.Lot
+	Holds  []string // reasons of the holds that stand on its jars
+}
+
+// BottleByTag is the bottle with that tag, or a larder.NotFoundError.
+func (db *DB) BottleByTag(ctx context.Context, tag larder.Tag) (BottlePage, error) {
+	return bottleByTag(ctx, db.read, tag)
+}
+
+func bottleByTag(ctx context.Context, q querier, tag larder.Tag) (BottlePage, error) {
+	var p BottlePage
+	var err error
+	p.Bottle, err = readBottle(q.QueryRowContext(ctx, bottleSQL+` WHERE bottle.tag = ?`, tag))
+	if errors.Is(err, sql.ErrNoRows) {
+		return p, &larder.NotFoundError{What: "bottle", ID: tag.Spaced()}
+	}
+	if err != nil {
+		return p, fmt.Errorf("store: bottle: %w", err)
+	}
+	if p.Lot, err = readLot(q.QueryRowContext(ctx, `SELECT body, void FROM lot WHERE id = ?`, p.Bottle.Lot)); err != nil {
+		return p, fmt.Errorf("store: lot: %w", err)
+	}
+	for _, pour := range p.Lot.Pours {
+		jar, err := jarByTag(ctx, q, pour.Jar)
+		if err != nil {
+			return p, err
+		}
+		if jar.State.Hold != "" {
+			p.Holds = append(p.Holds, jar.State.Hold)
+		}
+	}
+	return p, nil
+}
+
+// Give records that a bottle left the kitchen. A bottle is given once.
+func (db *DB) Give(ctx context.Context, a larder.Act, tag larder.Tag, n larder.NewGift) (BottlePage, error) {
+	_, _, err := db.act(ctx, a, "give", struct {
+		Tag larder.Tag
+		N   larder.NewGift
+	}{tag, n}, func(t *tx) (string, error) {
+		p, err := bottleByTag(ctx, t, tag)
+		if err != nil {
+			return "", err
+		}
+		if err := n.Check(p.Bottle, p.Lot, p.Holds, t.now); err != nil {
+			return "", err
+		}
+		w := t.fill(n.When)
+		_, err = t.ExecContext(ctx, `INSERT INTO gift (bottle, act, to_whom, happened_ms, precision, spread_days, note, by, recorded_ms) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+			tag, a.Key[:], n.To, w.At.UnixMilli(), w.Precision, w.SpreadDays, n.Note, a.By, t.now.UnixMilli())
+		return string(tag), err
+	})
+	if err != nil {
+		return BottlePage{}, err
+	}
+	return db.BottleByTag(ctx, tag)
+}

@@ -1,0 +1,314 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"slices"
+
+	"github.com/google/uuid"
+
+	"cruet/internal/chem"
+	"cruet/internal/larder"
+)
+
+// querier is what reads: a pool or a transaction.
+type querier interface {
+	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
+	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
+}
+
+// snapshot reads all that do reads from one moment of the records, whatever is
+// written meanwhile.
+func (db *DB) snapshot(ctx context.Context, do func(querier) error) error {
+	t, err := db.read.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
+	if err != nil {
+		return fmt.Errorf("store: beginning to read: %w", err)
+	}
+	defer t.Rollback()
+	return do(t)
+}
+
+// scanner is a row, or rows at one row.
+type scanner interface{ Scan(...any) error }
+
+// collect reads all rows and closes them.
+func collect[T any](rows *sql.Rows, scan func(*sql.Rows) (T, error)) ([]T, error) {
+	defer rows.Close()
+	var out []T
+	for rows.Next() {
+		one, err := scan(rows)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, one)
+	}
+	return out, rows.Err()
+}
+
+const entrySQL = `SELECT seq, id, act, jar, happened_ms, precision, spread_days, recorded_ms, by, note, kind, body, struck_by FROM entry`
+
+func scanEntry(rows *sql.Rows) (larder.Entry, error) { return readEntry(rows) }
+
+func readEntry(row scanner) (larder.Entry, error) {
+	var e larder.Entry
+	var id, act, struck []byte
+	var happened, recorded int64
+	var precision, body string
+	var spread int
+	err := row.Scan(&e.Seq, &id, &act, &e.Jar, &happened, &precision, &spread, &recorded, &e.By, &e.Note, &e.Kind, &body, &struck)
+	if err != nil {
+		return e, err
+	}
+	e.When, e.RecordedAt = when(happened, precision, spread), when(recorded, "", 0).At
+	copy(e.ID[:], id)
+	copy(e.Act[:], act)
+	copy(e.StruckBy[:], struck)
+	e.Body, err = larder.DecodeBody(e.Kind, []byte(body))
+	return e, err
+}
+
+func oneEntry(row *sql.Row, id uuid.UUID) (larder.Entry, error) {
+	e, err := readEntry(row)
+	if errors.Is(err, sql.ErrNoRows) {
+		return e, &larder.NotFoundError{What: "entry", ID: id.String()}
+	}
+	return e, err
+}
+
+// Entry is the entry with that id, or a larder.NotFoundError.
+func (db *DB) Entry(ctx context.Context, id uuid.UUID) (larder.Entry, error) {
+	return oneEntry(db.read.QueryRowContext(ctx, entrySQL+` WHERE id = ?`, id[:]), id)
+}
+
+const jarSQL = `SELECT tag, batch_id, letter, size_ml, place, state FROM jar`
+
+func readJar(row scanner) (larder.Jar, error) {
+	var j larder.Jar
+	var state string
+	if err := row.Scan(&j.Tag, &j.BatchID, &j.Letter, &j.SizeML, &j.Place, &state); err != nil {
+		return j, err
+	}
+	if err := json.Unmarshal([]byte(state), &j.State); err != nil {
+		return j, fmt.Errorf("reading the state of jar %s: %w", j.Tag, err)
+	}
+	if j.State.Place != "" {
+		j.Place = j.State.Place
+	}
+	return j, nil
+}
+
+func jarByTag(ctx context.Context, q querier, tag larder.Tag) (larder.Jar, error) {
+	j, err := readJar(q.QueryRowContext(ctx, jarSQL+` WHERE tag = ?`, tag))
+	if errors.Is(err, sql.ErrNoRows) {
+		return j, &larder.NotFoundError{What: "jar", ID: tag.Spaced()}
+	}
+	return j, err
+}
+
+func (t *tx) jar(ctx context.Context, tag larder.Tag) (larder.Jar, error) {
+	return jarByTag(ctx, t, tag)
+}
+
+// Jar is the jar with that tag, or a larder.NotFoundError.
+func (db *DB) Jar(ctx context.Context, tag larder.Tag) (larder.Jar, error) {
+	return jarByTag(ctx, db.read, tag)
+}
+
+// TagKind is "jar", "bottle" or "spare", or empty for a tag never issued here.
+func (db *DB) TagKind(ctx context.Context, tag larder.Tag) (string, error) {
+	var kind string
+	err := db.read.QueryRowContext(ctx, `SELECT kind FROM tag WHERE tag = ?`, tag).Scan(&kind)
+	if errors.Is(err, sql.ErrNoRows) {
+		return "", nil
+	}
+	return kind, err
+}
+
+const batchSQL = `SELECT id, name, base, ingredients, happened_ms, precision, spread_days, target_g_per_100ml, jar_outer_diameter_mm, note, by, recorded_ms FROM batch`
+
+func readBatch(row scanner) (larder.Batch, error) {
+	var b larder.Batch
+	var ingredients, precision string
+	var happened, recorded int64
+	var spread int
+	err := row.Scan(&b.ID, &b.Name, &b.Base, &ingredients, &happened, &precision, &spread, &b.TargetGPer100ML, &b.JarOuterDiameterMM, &b.Note, &b.By, &recorded)
+	if err != nil {
+		return b, err
+	}
+	b.When, b.RecordedAt = when(happened, precision, spread), when(recorded, "", 0).At
+	return b, json.Unmarshal([]byte(ingredients), &b.Ingredients)
+}
+
+// Batch is the batch with that id, or a larder.NotFoundError.
+func (db *DB) Batch(ctx context.Context, id int64) (larder.Batch, error) {
+	return batchByID(ctx, db.read, id)
+}
+
+func batchByID(ctx context.Context, q querier, id int64) (larder.Batch, error) {
+	b, err := readBatch(q.QueryRowContext(ctx, batchSQL+` WHERE id = ?`, id))
+	if errors.Is(err, sql.ErrNoRows) {
+		return b, &larder.NotFoundError{What: "batch", ID: fmt.Sprint(id)}
+	}
+	return b, err
+}
+
+// JarsOfBatch lists a batch's jars by letter.
+func (db *DB) JarsOfBatch(ctx context.Context, id int64) ([]larder.Jar, error) {
+	return jarsOfBatch(ctx, db.read, id)
+}
+
+func jarsOfBatch(ctx context.Context, q querier, id int64) ([]larder.Jar, error) {
+	rows, err := q.QueryContext(ctx, jarSQL+` WHERE batch_id = ? ORDER BY length(letter), letter`, id)
+	if err != nil {
+		return nil, fmt.Errorf("store: jars of a batch: %w", err)
+	}
+	return collect(rows, func(r *sql.Rows) (larder.Jar, error) { return readJar(r) })
+}
+
+// Cursor marks a place in a jar's history, to go on from there. The zero
+// Cursor is the newest end.
+type Cursor struct {
+	HappenedMS int64
+	Seq        int64
+}
+
+// JarPage is what a jar's page shows.
+type JarPage struct {
+	Jar      larder.Jar
+	Batch    larder.Batch
+	Siblings []larder.Jar   // the other jars of the batch
+	Entries  []larder.Entry // newest first, struck ones included
+	Older    *Cursor        // where the older entries begin; nil when there are none
+	CameFrom []larder.Edge
+	WentInto []larder.Edge
+}
+
+// History is a jar with its newest entries from a cursor on, limit at most (at
+// least one), and its lineage one step each way. A tag that is not a jar's is a
+// larder.NotFoundError.
+func (db *DB) History(ctx context.Context, tag larder.Tag, from Cursor, limit int) (JarPage, error) {
+	var p JarPage
+	err := db.snapshot(ctx, func(q querier) (err error) {
+		if p.Jar, err = jarByTag(ctx, q, tag); err != nil {
+			return err
+		}
+		if p.Batch, err = batchByID(ctx, q, p.Jar.BatchID); err != nil {
+			return err
+		}
+		if p.Siblings, err = jarsOfBatch(ctx, q, p.Jar.BatchID); err != nil {
+			return err
+		}
+		p.Siblings = slices.DeleteFunc(p.Siblings, func(j larder.Jar) bool { return j.Tag == tag })
+		if p.Entries, p.Older, err = entries(ctx, q, tag, from, max(1, limit)); err != nil {
+			return err
+		}
+		if p.CameFrom, err = edges(ctx, q, `to_jar`, string(tag)); err != nil {
+			return err
+		}
+		p.WentInto, err = edges(ctx, q, `from_jar`, string(tag))
+		return err
+	})
+	return p, err
+}
+
+const (
+	newestSQL = entrySQL + ` WHERE jar = ? ORDER BY happened_ms DESC, seq DESC LIMIT ?`
+	olderSQL  = entrySQL + ` WHERE jar = ? AND (happened_ms, seq) < (?, ?) ORDER BY happened_ms DESC, seq DESC LIMIT ?`
+)
+
+func entries(ctx context.Context, q querier, tag larder.Tag, from Cursor, limit int) ([]larder.Entry, *Cursor, error) {
+	query, args := newestSQL, []any{tag, limit + 1}
+	if from != (Cursor{}) {
+		query, args = olderSQL, []any{tag, from.HappenedMS, from.Seq, limit + 1}
+	}
+	rows, err := q.QueryContext(ctx, query, args...)
+	if err != nil {
+		return nil, nil, fmt.Errorf("store: history: %w", err)
+	}
+	entries, err := collect(rows, scanEntry)
+	if err != nil {
+		return nil, nil, fmt.Errorf("store: history: %w", err)
+	}
+	if len(entries) <= limit {
+		return entries, nil, nil
+	}
+	entries = entries[:limit]
+	last := entries[limit-1]
+	return entries, &Cursor{HappenedMS: last.When.At.UnixMilli(), Seq: last.Seq}, nil
+}
+
+// edgesAt reads the standing lineage at one end: column is from_jar, to_jar or to_lot.
+func edgesAt(column string) string {
+	return `SELECT what, coalesce(from_jar, ''), from_name, coalesce(to_jar, ''), coalesce(to_lot, ''), edge.volume_ml, mother,
+			entry.happened_ms, entry.precision, entry.spread_days
+		FROM edge JOIN entry ON entry.seq = edge.entry
+		WHERE edge.` + column + ` = ? AND NOT struck ORDER BY edge.happened_ms, edge.entry`
+}
+
+func edges(ctx context.Context, q querier, column, id string) ([]larder.Edge, error) {
+	rows, err := q.QueryContext(ctx, edgesAt(column), id)
+	if err != nil {
+		return nil, fmt.Errorf("store: lineage: %w", err)
+	}
+	return collect(rows, func(r *sql.Rows) (larder.Edge, error) {
+		var e larder.Edge
+		var ms int64
+		var precision string
+		var spread int
+		var volume sql.NullFloat64
+		err := r.Scan(&e.What, &e.FromJar, &e.FromName, &e.ToJar, &e.ToLot, &volume, &e.Mother, &ms, &precision, &spread)
+		e.When = when(ms, precision, spread)
+		if volume.Valid {
+			e.VolumeML = new(chem.Millilitres(volume.Float64))
+		}
+		return e, err
+	})
+}
+
+// ShelfJar is one jar on the shelf with the batch it belongs to.
+type ShelfJar struct {
+	Jar   larder.Jar
+	Batch larder.Batch
+}
+
+// Shelf lists the jars that stand on the shelf, by batch, the newest batch
+// first; retired ones too when all is set.
+func (db *DB) Shelf(ctx context.Context, all bool) ([]ShelfJar, error) {
+	var out []ShelfJar
+	err := db.snapshot(ctx, func(q querier) (err error) {
+		out, err = shelf(ctx, q, all)
+		return err
+	})
+	return out, err
+}
+
+func shelf(ctx context.Context, q querier, all bool) ([]ShelfJar, error) {
+	where := ` WHERE live = 1`
+	if all {
+		where = ``
+	}
+	rows, err := q.QueryContext(ctx, jarSQL+where+` ORDER BY batch_id DESC, length(letter), letter`)
+	if err != nil {
+		return nil, fmt.Errorf("store: shelf: %w", err)
+	}
+	jars, err := collect(rows, func(r *sql.Rows) (larder.Jar, error) { return readJar(r) })
+	if err != nil {
+		return nil, fmt.Errorf("store: shelf: %w", err)
+	}
+	batches := map[int64]larder.Batch{}
+	out := make([]ShelfJar, len(jars))
+	for i, j := range jars {
+		b, seen := batches[j.BatchID]
+		if !seen {
+			if b, err = batchByID(ctx, q, j.BatchID); err != nil {
+				return nil, err
+			}
+			batches[j.BatchID] = b
+		}
+		out[i] = ShelfJar{Jar: j, Batch: b}
+	}
+	return out, nil
+}

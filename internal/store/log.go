@@ -1,0 +1,290 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+
+	"github.com/google/uuid"
+
+	"cruet/internal/larder"
+)
+
+// Saved is the answer to an entry.
+type Saved struct {
+	Entry    larder.Entry
+	Before   larder.State // equal to After when replayed
+	After    larder.State
+	Replayed bool // the key was answered before; nothing changed
+}
+
+// Append adds an entry to a jar's log and keeps the jar's state, the lineage
+// and the other side of a transfer in the same transaction.
+func (db *DB) Append(ctx context.Context, a larder.Act, tag larder.Tag, n larder.NewEntry) (Saved, error) {
+	var saved Saved
+	_, replayed, err := db.act(ctx, a, "entry", struct {
+		Tag  larder.Tag
+		Kind larder.Kind
+		N    larder.NewEntry
+	}{tag, kindOf(n.Body), n}, func(t *tx) (string, error) {
+		jar, err := t.jar(ctx, tag)
+		if err != nil {
+			return "", err
+		}
+		if n.Body, err = t.complete(ctx, n, jar); err != nil {
+			return "", err
+		}
+		if err := n.Check(jar, t.now); err != nil {
+			return "", err
+		}
+		if err := larder.CheckByHand(n.Body); err != nil {
+			return "", err
+		}
+		// The giver first: that it is here and has so much is checked there.
+		if err := t.give(ctx, jar, n); err != nil {
+			return "", err
+		}
+		saved.Before = jar.State
+		saved.Entry, saved.After, err = t.append(ctx, a.Key, jar, n)
+		return a.Key.String(), err
+	})
+	if err != nil || !replayed {
+		return saved, err
+	}
+	return db.replay(ctx, a.Key)
+}
+
+func kindOf(b larder.Body) larder.Kind {
+	if b == nil {
+		return ""
+	}
+	return b.Kind()
+}
+
+// complete fills in what the record knows better than the sender: the stage
+// before, the calibration and the base's check then in force.
+func (t *tx) complete(ctx context.Context, n larder.NewEntry, jar larder.Jar) (larder.Body, error) {
+	at := t.fill(n.When).At
+	switch b := n.Body.(type) {
+	case larder.StageChange:
+		b.From = jar.State.Stage
+		return b, nil
+	case larder.Reading:
+		calibration, err := newestBench(ctx, t, larder.KindCalibration, b.Instrument, at)
+		return b.Corrected(calibration, at, 0), err
+	case larder.Titration:
+		check, err := newestBench(ctx, t, larder.KindBase, b.BaseName, at)
+		return b.WithBase(check, at), err
+	}
+	return n.Body, nil
+}
+
+func (db *DB) replay(ctx context.Context, key uuid.UUID) (Saved, error) {
+	e, err := db.Entry(ctx, key)
+	if err != nil {
+		return Saved{}, err
+	}
+	jar, err := db.Jar(ctx, e.Jar)
+	return Saved{Entry: e, Before: jar.State, After: jar.State, Replayed: true}, err
+}
+
+// append writes one checked entry, its edge and the jar's new state.
+func (t *tx) append(ctx context.Context, id uuid.UUID, jar larder.Jar, n larder.NewEntry) (larder.Entry, larder.State, error) {
+	e := larder.Entry{
+		ID: id, Act: t.act.Key, Jar: jar.Tag, When: t.fill(n.When), RecordedAt: t.now,
+		By: t.act.By, Note: n.Note, Kind: n.Body.Kind(), Body: n.Body,
+	}
+	body, err := json.Marshal(n.Body)
+	if err != nil {
+		return e, jar.State, fmt.Errorf("writing the entry: %w", err)
+	}
+	res, err := t.ExecContext(ctx, `INSERT INTO entry (id, act, jar, happened_ms, precision, spread_days, recorded_ms, by, note, kind, body)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		e.ID[:], e.Act[:], e.Jar, e.When.At.UnixMilli(), e.When.Precision, e.When.SpreadDays,
+		t.now.UnixMilli(), e.By, e.Note, e.Kind, string(body))
+	if err != nil {
+		return e, jar.State, fmt.Errorf("writing the entry: %w", err)
+	}
+	if e.Seq, err = res.LastInsertId(); err != nil {
+		return e, jar.State, fmt.Errorf("writing the entry: %w", err)
+	}
+	if err := t.edge(ctx, e); err != nil {
+		return e, jar.State, err
+	}
+	after := jar.State.Apply(e)
+	return e, after, t.setState(ctx, jar.Tag, after)
+}
+
+func (t *tx) edge(ctx context.Context, e larder.Entry) error {
+	edge, ok := larder.EdgeOf(e)
+	if !ok {
+		return nil
+	}
+	_, err := t.ExecContext(ctx, `INSERT INTO edge (entry, what, from_jar, from_name, to_jar, to_lot, volume_ml, mother, happened_ms)
+		VALUES (?, ?, nullif(?, ''), ?, nullif(?, ''), nullif(?, ''), ?, ?, ?)`,
+		e.Seq, edge.What, edge.FromJar, edge.FromName, edge.ToJar, edge.ToLot, edge.VolumeML, edge.Mother, edge.When.At.UnixMilli())
+	if err != nil {
+		return fmt.Errorf("writing the lineage: %w", err)
+	}
+	return nil
+}
+
+func (t *tx) setState(ctx context.Context, tag larder.Tag, s larder.State) error {
+	text, err := json.Marshal(s)
+	if err == nil {
+		_, err = t.ExecContext(ctx, `UPDATE jar SET state = ?, live = ? WHERE tag = ?`, string(text), s.Stage.Live(), tag)
+	}
+	if err != nil {
+		return fmt.Errorf("keeping the jar's state: %w", err)
+	}
+	return nil
+}
+
+// give writes the other side of an entry that takes something from another jar.
+func (t *tx) give(ctx context.Context, taker larder.Jar, taken larder.NewEntry) error {
+	giver, gave, ok := larder.Giver(taker.Tag, taken.Body)
+	if !ok {
+		return nil
+	}
+	field := "feed_jar"
+	if taken.Body.Kind() == larder.KindStage {
+		field = "starter_jar"
+	}
+	jar, err := t.jar(ctx, giver)
+	if err != nil {
+		var missing *larder.NotFoundError
+		if errors.As(err, &missing) {
+			return larder.Refuse(field, "There is no jar "+string(giver)+" to take from. Check its label.")
+		}
+		return err
+	}
+	n := larder.NewEntry{When: taken.When, Body: gave}
+	if err := n.Check(jar, t.now); err != nil {
+		var p larder.Problems
+		if errors.As(err, &p) {
+			return larder.Refuse(field, "Jar "+string(giver)+" cannot give that: "+p.Error())
+		}
+		return err
+	}
+	_, _, err = t.append(ctx, part(t.act.Key, string(giver)), jar, n)
+	return err
+}
+
+// Strike takes back the entry with that id, and all entries that its act wrote
+// into other jars, each by a later entry that says why. Both stay readable.
+// Striking a bottling voids its lot, unless a bottle of it was given away.
+func (db *DB) Strike(ctx context.Context, a larder.Act, target uuid.UUID, reason string) (Saved, error) {
+	var saved Saved
+	_, replayed, err := db.act(ctx, a, "strike", struct {
+		Target uuid.UUID
+		Reason string
+	}{target, reason}, func(t *tx) (string, error) {
+		e, err := oneEntry(t.QueryRowContext(ctx, entrySQL+` WHERE id = ?`, target[:]), target)
+		if err != nil {
+			return "", err
+		}
+		if err := t.voidLot(ctx, e.Act); err != nil {
+			return "", err
+		}
+		tags, err := t.jarsOf(ctx, e)
+		if err != nil {
+			return "", err
+		}
+		for i, tag := range tags {
+			id := a.Key
+			if i > 0 {
+				id = part(a.Key, string(tag))
+			}
+			one, err := t.strikeIn(ctx, tag, e.Act, id, reason)
+			if err != nil {
+				return "", err
+			}
+			if i == 0 {
+				saved = one
+			}
+		}
+		return a.Key.String(), nil
+	})
+	if err != nil || !replayed {
+		return saved, err
+	}
+	return db.replay(ctx, a.Key)
+}
+
+// jarsOf lists the jars that an entry's act wrote into, the entry's own first.
+func (t *tx) jarsOf(ctx context.Context, e larder.Entry) ([]larder.Tag, error) {
+	rows, err := t.QueryContext(ctx, `SELECT DISTINCT jar FROM entry WHERE act = ? ORDER BY jar <> ?, jar`, e.Act[:], e.Jar)
+	if err != nil {
+		return nil, fmt.Errorf("listing the jars of an act: %w", err)
+	}
+	return collect(rows, func(r *sql.Rows) (tag larder.Tag, err error) { return tag, r.Scan(&tag) })
+}
+
+// strikeIn strikes what an act wrote into one jar and derives its state afresh.
+func (t *tx) strikeIn(ctx context.Context, tag larder.Tag, act, id uuid.UUID, reason string) (Saved, error) {
+	jar, err := t.jar(ctx, tag)
+	if err != nil {
+		return Saved{}, err
+	}
+	log, err := t.wholeLog(ctx, tag)
+	if err != nil {
+		return Saved{}, err
+	}
+	if err := larder.CheckStrike(act, log); err != nil {
+		return Saved{}, err
+	}
+	var target uuid.UUID
+	for i := range log {
+		if log[i].Act == act && !log[i].Struck() {
+			log[i].StruckBy = id
+			target = log[i].ID
+			if _, err := t.ExecContext(ctx, `UPDATE entry SET struck_by = ? WHERE seq = ?`, id[:], log[i].Seq); err != nil {
+				return Saved{}, fmt.Errorf("striking: %w", err)
+			}
+			if _, err := t.ExecContext(ctx, `UPDATE edge SET struck = 1 WHERE entry = ?`, log[i].Seq); err != nil {
+				return Saved{}, fmt.Errorf("striking the lineage: %w", err)
+			}
+		}
+	}
+	n := larder.NewEntry{Body: larder.Strike{Target: target, Reason: reason}}
+	if err := n.Check(jar, t.now); err != nil {
+		return Saved{}, err
+	}
+	before := jar.State
+	jar.State = larder.Fold(log)
+	e, after, err := t.append(ctx, id, jar, n)
+	return Saved{Entry: e, Before: before, After: after}, err
+}
+
+// voidLot marks the lot that this act bottled, if it bottled one.
+func (t *tx) voidLot(ctx context.Context, act uuid.UUID) error {
+	var id string
+	err := t.QueryRowContext(ctx, `SELECT id FROM lot WHERE act = ? AND NOT void`, act[:]).Scan(&id)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("looking for the lot: %w", err)
+	}
+	var given int
+	if err := t.QueryRowContext(ctx, `SELECT count(*) FROM gift JOIN bottle ON bottle.tag = gift.bottle WHERE lot = ?`, id).Scan(&given); err != nil {
+		return fmt.Errorf("counting gifts: %w", err)
+	}
+	if given > 0 {
+		return larder.Refuse("", fmt.Sprintf("This bottling cannot be struck: %d of its bottles were given away, and their labels must stay true.", given))
+	}
+	if _, err := t.ExecContext(ctx, `UPDATE lot SET void = 1 WHERE id = ?`, id); err != nil {
+		return fmt.Errorf("voiding the lot: %w", err)
+	}
+	return nil
+}
+
+func (t *tx) wholeLog(ctx context.Context, tag larder.Tag) ([]larder.Entry, error) {
+	rows, err := t.QueryContext(ctx, entrySQL+` WHERE jar = ? ORDER BY seq`, tag)
+	if err != nil {
+		return nil, fmt.Errorf("reading the log: %w", err)
+	}
+	return collect(rows, scanEntry)
+}
