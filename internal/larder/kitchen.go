@@ -11,6 +11,7 @@ type Kitchen struct {
 	Name      string `json:"name"`
 	MakerLine string `json:"maker_line,omitempty"` // on bottles: who to ask
 	TimeZone  string `json:"time_zone"`            // IANA name; empty: the machine's
+	Market    string `json:"market,omitempty"`     // whose rules the verdicts follow; see package verdict
 	USUnits   bool   `json:"us_units,omitempty"`   // shown units; inside it is always SI
 	Address   string `json:"address,omitempty"`    // HOST:PORT that labels encode
 }

@@ -1,0 +1,66 @@
+package forecast
+
+import (
+	"time"
+
+	"cruet/internal/chem"
+	"cruet/internal/larder"
+)
+
+// OfJar makes the forecast of a jar from its log, in the order of recording.
+// Titrations before the last liquid came in are left out: they belong to another
+// curve. A jar whose ceiling is not known (the zero Ceiling) gets the finding
+// that says so.
+func OfJar(batch larder.Batch, jar larder.Jar, log []larder.Entry, ceiling larder.Ceiling, now time.Time) (Forecast, error) {
+	in := Input{
+		Points: points(log), Phase: phaseOf(jar.State.Stage), StartedAceticAt: aceticSince(log),
+		CeilingGPer100ML:   ceiling.StoichiometricGPer100ML,
+		LikelyLowGPer100ML: ceiling.LikelyLowGPer100ML, LikelyHighGPer100ML: ceiling.LikelyHighGPer100ML,
+		TargetGPer100ML: batch.TargetGPer100ML, Now: now,
+	}
+	if t := jar.State.TempC; t != nil {
+		in.TempC = &t.Value
+	}
+	return Of(in)
+}
+
+func phaseOf(s larder.Stage) Phase {
+	switch s {
+	case larder.Must, larder.Alcoholic:
+		return PhaseBeforeAcetic
+	case larder.Acetic:
+		return PhaseAcetic
+	}
+	return PhaseAfterAcetic
+}
+
+// aceticSince is when the jar last became acetic; zero when it never did.
+func aceticSince(log []larder.Entry) time.Time {
+	var at time.Time
+	for _, e := range log {
+		if b, ok := e.Body.(larder.StageChange); ok && !e.Struck() && b.To == larder.Acetic {
+			at = e.When.At
+		}
+	}
+	return at
+}
+
+func points(log []larder.Entry) []Point {
+	var fed time.Time
+	for _, e := range log {
+		if b, ok := e.Body.(larder.Transfer); ok && !e.Struck() && b.Feed != nil && b.Feed.VolumeML != nil && e.When.At.After(fed) {
+			fed = e.When.At
+		}
+	}
+	var out []Point
+	for _, e := range log {
+		b, ok := e.Body.(larder.Titration)
+		if !ok || e.Struck() || e.When.At.Before(fed) {
+			continue
+		}
+		if r, err := b.Result(); err == nil {
+			out = append(out, Point{At: e.When.At, AcidityGPer100ML: r.AcidityGPer100ML, StdUGPer100ML: chem.GramsPer100ML(r.StandardUGPer100ML)})
+		}
+	}
+	return out
+}
