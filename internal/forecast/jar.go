@@ -14,8 +14,8 @@ import (
 func OfJar(batch larder.Batch, jar larder.Jar, log []larder.Entry, ceiling larder.Ceiling, now time.Time) (Forecast, error) {
 	in := Input{
 		Points: points(log), Phase: phaseOf(jar.State.Stage), StartedAceticAt: aceticSince(log),
-		CeilingGPer100ML:   ceiling.StoichiometricGPer100ML,
-		LikelyLowGPer100ML: ceiling.LikelyLowGPer100ML, LikelyHighGPer100ML: ceiling.LikelyHighGPer100ML,
+		CeilingGPer100ML:   capped(ceiling.StoichiometricGPer100ML),
+		LikelyLowGPer100ML: capped(ceiling.LikelyLowGPer100ML), LikelyHighGPer100ML: capped(ceiling.LikelyHighGPer100ML),
 		TargetGPer100ML: batch.TargetGPer100ML, Now: now,
 	}
 	if t := jar.State.TempC; t != nil {
@@ -23,6 +23,9 @@ func OfJar(batch larder.Batch, jar larder.Jar, log []larder.Entry, ceiling larde
 	}
 	return Of(in)
 }
+
+// capped holds a recipe of much sugar or alcohol to what the bacteria bear.
+func capped(v chem.GramsPer100ML) chem.GramsPer100ML { return min(v, chem.AcidStopsHigh) }
 
 func phaseOf(s larder.Stage) Phase {
 	switch s {

@@ -85,12 +85,19 @@ type Ingredient struct {
 	SugarGPer100G *float64         `json:"sugar_g_per_100g,omitempty"` // as its label says; otherwise from the table
 }
 
-// String is "pears, peels and cores: 2.4 kg".
+// String is "pears, peels and cores: 2.4 kg", "cider: 3 L, 6 % vol".
 func (i Ingredient) String() string {
-	if i.Amount == (chem.Amount{}) {
-		return i.Name
+	text := i.Name
+	if i.Amount != (chem.Amount{}) {
+		text += ": " + i.Amount.String()
 	}
-	return i.Name + ": " + i.Amount.String()
+	if i.ABVPercent != nil {
+		text += fmt.Sprintf(", %g %% vol", float64(*i.ABVPercent))
+	}
+	if i.SugarGPer100G != nil {
+		text += fmt.Sprintf(", %g %% sugar", *i.SugarGPer100G)
+	}
+	return text
 }
 
 func (i Ingredient) check(p *Problems, field string) {

@@ -183,7 +183,11 @@ func (r Reading) Corrected(calibration *BenchEntry, at time.Time, maxAge time.Du
 		return r
 	}
 	r.CalibrationID = calibration.ID
-	r.PHMark = chem.CalibrationAgeMark(calibration.When.At, at, maxAge)
+	made := calibration.When.At
+	if made.After(at) && !calibration.When.Earliest().After(at) {
+		made = at // dated with the day alone, which stands at noon
+	}
+	r.PHMark = chem.CalibrationAgeMark(made, at, maxAge)
 	m, ok := calibration.Body.(MeterCalibration)
 	if !ok {
 		return r

@@ -2,7 +2,6 @@ package larder
 
 import (
 	"fmt"
-	"strings"
 
 	"cruet/internal/chem"
 )
@@ -19,6 +18,11 @@ type Ceiling struct {
 // the batch makes, nil when only the ingredients tell. The error is a
 // *chem.FieldError and says what is missing from the recipe.
 func CeilingOfRecipe(ingredients []Ingredient, volume *chem.Millilitres, target chem.GramsPer100ML) (Ceiling, error) {
+	return ceilingOfRecipe(ingredients, volume, target, 0)
+}
+
+// ceilingOfRecipe counts that a part of the liquid, 0 to 1, is water added since.
+func ceilingOfRecipe(ingredients []Ingredient, volume *chem.Millilitres, target chem.GramsPer100ML, water float64) (Ceiling, error) {
 	var list []chem.Ingredient
 	var ethanolML, liquid float64
 	for _, i := range ingredients {
@@ -40,6 +44,7 @@ func CeilingOfRecipe(ingredients []Ingredient, volume *chem.Millilitres, target 
 	if sugars.SucroseG+sugars.HexoseG+ethanolML == 0 || liquid <= 0 {
 		return Ceiling{}, &chem.FieldError{Field: "ingredients", Message: "The ingredients do not tell how much sugar or alcohol goes in, or into how much liquid. Give amounts, and the % vol of wine or ale, or measure the must."}
 	}
+	liquid /= 1 - water
 	r, err := chem.Ceiling{
 		VolumeML: chem.Millilitres(liquid), SucroseG: sugars.SucroseG, HexoseG: sugars.HexoseG,
 		ABVPercent: chem.PercentVol(100 * ethanolML / liquid), TargetGPer100ML: target,
@@ -52,26 +57,28 @@ func CeilingOfRecipe(ingredients []Ingredient, volume *chem.Millilitres, target 
 // the whole batch made, nil when not known. Water added since is counted.
 func CeilingOfJar(batch Batch, jar Jar, liquid *chem.Millilitres) (Ceiling, error) {
 	s := jar.State
-	var c Ceiling
-	var err error
 	switch {
 	case s.ABV != nil && s.ABV.Value > 0:
-		c.From = fmt.Sprintf("%.3g %% vol measured on %s", float64(s.ABV.Value), s.ABV.When.At.Format("2 Jan 2006"))
-		ask := chem.Ceiling{VolumeML: 1000, ABVPercent: s.ABV.Value, TargetGPer100ML: batch.TargetGPer100ML}
-		if a := s.Acidity; a != nil && a.Basis == ByTitration && !a.When.At.After(s.ABV.When.At) {
-			ask.AcidityGPer100ML = a.GPer100ML // the acid that was there beside the alcohol
-		}
-		c.CeilingResult, err = ask.Result()
-		return c, err // measured in the jar as it is: later water is a new reading's matter
+		return ceilingOfAlcohol(s, batch.TargetGPer100ML)
 	case s.MustBrix != nil || s.MustSG != nil:
-		c, err = ceilingOfMust(s, batch.TargetGPer100ML)
-	default:
-		c, err = CeilingOfRecipe(batch.Ingredients, liquid, batch.TargetGPer100ML)
+		c, err := ceilingOfMust(s, batch.TargetGPer100ML)
+		return c.watered(s.WaterPart), err
 	}
-	if err != nil || s.WaterPart == 0 {
-		return c, err
+	c, err := ceilingOfRecipe(batch.Ingredients, liquid, batch.TargetGPer100ML, s.WaterPart)
+	return c.watered(s.WaterPart), err
+}
+
+// ceilingOfAlcohol reckons from the alcohol measured in the jar and the acid
+// that was there beside it, both thinned by the water added since.
+func ceilingOfAlcohol(s State, target chem.GramsPer100ML) (Ceiling, error) {
+	share := min(1, (1-s.WaterPart)/(1-s.ABVWaterPart))
+	ask := chem.Ceiling{VolumeML: 1000, ABVPercent: s.ABV.Value * chem.PercentVol(share), TargetGPer100ML: target}
+	if a := s.Acidity; a != nil && a.Basis == ByTitration && !a.When.At.After(s.ABV.When.At) {
+		ask.AcidityGPer100ML = a.GPer100ML * chem.GramsPer100ML(share)
 	}
-	return c.watered(s.WaterPart), nil
+	r, err := ask.Result()
+	c := Ceiling{CeilingResult: r, From: fmt.Sprintf("%.3g %% vol measured on %s", float64(s.ABV.Value), s.ABV.When.At.Format("2 Jan 2006"))}
+	return c.watered(1 - share), err
 }
 
 func ceilingOfMust(s State, target chem.GramsPer100ML) (Ceiling, error) {
@@ -94,17 +101,14 @@ func ceilingOfMust(s State, target chem.GramsPer100ML) (Ceiling, error) {
 	}
 	// Fruit sugars are hexoses or become so; counting all as hexose is the
 	// lower and so the honest figure.
-	c.CeilingResult, err = chem.Ceiling{VolumeML: 1000, HexoseG: perL, TargetGPer100ML: target}.Result()
+	c.CeilingResult, err = chem.Ceiling{VolumeML: chem.Millilitres(1000 / (1 - s.WaterPart)), HexoseG: perL, TargetGPer100ML: target}.Result()
 	return c, err
 }
 
-// watered is the ceiling once a part of the liquid is added water.
+// watered says in From that a part of the liquid is water added since, when it is.
 func (c Ceiling) watered(part float64) Ceiling {
-	for _, v := range []*chem.GramsPer100ML{&c.StoichiometricGPer100ML, &c.LikelyGPer100ML, &c.LikelyLowGPer100ML, &c.LikelyHighGPer100ML} {
-		*v = chem.GramsPer100ML(float64(*v) * (1 - part))
+	if part > 0 {
+		c.From += fmt.Sprintf(", with %.0f %% of water added since", 100*part)
 	}
-	c.PotentialABVPercent = chem.PercentVol(float64(c.PotentialABVPercent) * (1 - part))
-	c.Change = nil // it was reckoned before the water
-	c.From = strings.TrimSuffix(c.From, ".") + fmt.Sprintf(", with %.0f %% of water added since", 100*part)
 	return c
 }

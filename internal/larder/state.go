@@ -67,14 +67,15 @@ type State struct {
 	MustBrix *Measured[chem.DegreesBrix]     `json:"must_brix,omitempty"`
 	// WaterPart is the part of the liquid that is water added since the start,
 	// 0 to 1; it lowers what the recipe can reach.
-	WaterPart  float64    `json:"water_part,omitempty"`
-	StirredAt  *time.Time `json:"stirred_at,omitempty"`
-	StrainedAt *time.Time `json:"strained_at,omitempty"`
-	HeatedAt   *time.Time `json:"heated_at,omitempty"` // pasteurised
-	MouldAt    *time.Time `json:"mould_at,omitempty"`
-	Starter    string     `json:"starter,omitempty"` // in words
-	Hold       string     `json:"hold,omitempty"`    // its reason; empty when none
-	Place      string     `json:"place,omitempty"`   // when moved since the start
+	WaterPart    float64    `json:"water_part,omitempty"`
+	ABVWaterPart float64    `json:"abv_water_part,omitempty"` // what it was when ABV was measured
+	StirredAt    *time.Time `json:"stirred_at,omitempty"`
+	StrainedAt   *time.Time `json:"strained_at,omitempty"`
+	HeatedAt     *time.Time `json:"heated_at,omitempty"` // pasteurised
+	MouldAt      *time.Time `json:"mould_at,omitempty"`
+	Starter      string     `json:"starter,omitempty"` // in words
+	Hold         string     `json:"hold,omitempty"`    // its reason; empty when none
+	Place        string     `json:"place,omitempty"`   // when moved since the start
 }
 
 // Fed is liquid that came into a jar, in words, and when.
@@ -107,6 +108,9 @@ func (s State) Apply(e Entry) State {
 		newer(&s.SG, b.SG, e)
 		newer(&s.Brix, b.Brix, e)
 		newer(&s.ABV, b.ABV, e)
+		if b.ABV != nil && s.ABV.Entry == e.ID && (s.Fed == nil || !e.When.Before(s.Fed.When)) {
+			s.ABVWaterPart = s.WaterPart
+		}
 		if s.Stage == Must {
 			first(&s.MustSG, b.SG, e)
 			first(&s.MustBrix, b.Brix, e)

@@ -227,3 +227,32 @@ func TestBenchBook(t *testing.T) {
 	}
 	sound(t, db)
 }
+
+func TestMeasurements(t *testing.T) {
+	db, clock := kitchen(t)
+	n := damson()
+	n.When = clock.daysAgo(30)
+	s := start(t, db, n)
+	tag := s.Jars[0].Tag
+	late := ph(3.2)
+	late.When = clock.daysAgo(3)
+	add(t, db, tag, late)
+	early := ph(3.5)
+	early.When = clock.daysAgo(9)
+	wrong := add(t, db, tag, early)
+	add(t, db, tag, note("cloudy"))
+	if _, err := db.Strike(ctx, act(), wrong.Entry.ID, "misread"); err != nil {
+		t.Fatal(err)
+	}
+	got, err := db.Measurements(ctx, tag)
+	if err != nil || len(got) != 3 || got[0].Kind != larder.KindStage || got[1].Seq > got[2].Seq || !got[2].Struck() {
+		t.Errorf("the measurements are %+v, %v", got, err)
+	}
+	if v, err := db.LiquidOfBatch(ctx, s.Batch.ID); err != nil || v == nil || *v != 6000 {
+		t.Errorf("the batch's liquid is %v, %v; want 6000 mL", v, err)
+	}
+	n.FillML = nil
+	if v, err := db.LiquidOfBatch(ctx, start(t, db, n).Batch.ID); err != nil || v != nil {
+		t.Errorf("of a batch that nobody measured: %v, %v", v, err)
+	}
+}

@@ -24,7 +24,7 @@ func (c *clock) daysAgo(n int) larder.When {
 	return larder.When{At: c.now.AddDate(0, 0, -n), Precision: larder.Day}
 }
 
-// openAt opens a kitchen in a folder of its own and closes it with the test.
+// openIn opens a kitchen in a folder of its own and closes it with the test.
 func openIn(t testing.TB, dir string, opt Options) *DB {
 	t.Helper()
 	db, err := Open(context.Background(), dir, opt)

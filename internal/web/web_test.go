@@ -178,6 +178,8 @@ func TestBottleTagsAreNeverLogged(t *testing.T) {
 	}
 }
 
+// The statuses: RFC 9110; 422 for a key used with another input after
+// draft-ietf-httpapi-idempotency-key-header.
 func TestAnswerTo(t *testing.T) {
 	var quiet bytes.Buffer
 	old := slog.Default()
@@ -188,23 +190,25 @@ func TestAnswerTo(t *testing.T) {
 	for name, row := range map[string]struct {
 		err      error
 		status   int
+		kind     Kind
 		says     string
 		problems larder.Problems
 	}{
-		"bad input":   {problems, 422, "Read the meter again. Too late.", problems},
-		"a bad sum":   {&chem.FieldError{Field: "sample_ml", Message: "Too much."}, 422, "Too much.", larder.Problems{{Field: "sample_ml", Message: "Too much."}}},
-		"a typo":      {mistyped, 404, "8 characters", larder.Problems{{Field: "tag", Message: mistyped.Error()}}},
-		"nothing":     {&larder.NotFoundError{What: "jar", ID: "K7RM4T"}, 404, "no jar K7RM4T", nil},
-		"a conflict":  {&larder.ConflictError{Key: "0190"}, 409, "nothing was saved", nil},
-		"too large":   {&http.MaxBytesError{Limit: 1}, 413, "Shorten", nil},
-		"gone":        {context.Canceled, 503, "Send it again", nil},
-		"too slow":    {context.DeadlineExceeded, 503, "Send it again", nil},
-		"a full disk": {errors.New("disk I/O error at /home/ro"), 500, "Nothing was saved", nil},
+		"bad input":    {problems, 422, InvalidInput, "Read the meter again. Too late.", problems},
+		"a bad sum":    {&chem.FieldError{Field: "sample_ml", Message: "Too much."}, 422, InvalidInput, "Too much.", larder.Problems{{Field: "sample_ml", Message: "Too much."}}},
+		"a typo":       {mistyped, 404, MistypedTag, "8 characters", larder.Problems{{Field: "tag", Message: mistyped.Error()}}},
+		"nothing":      {&larder.NotFoundError{What: "jar", ID: "K7RM4T"}, 404, NotFound, "no jar K7RM4T", nil},
+		"a conflict":   {&larder.ConflictError{Key: "0190"}, 422, KeyReused, "nothing was saved", nil},
+		"too large":    {&http.MaxBytesError{Limit: 1}, 413, TooLarge, "Shorten", nil},
+		"gone":         {context.Canceled, 503, TookTooLong, "Send it again", nil},
+		"too slow":     {context.DeadlineExceeded, 503, TookTooLong, "Send it again", nil},
+		"a full disk":  {errors.New("disk I/O error at /home/ro"), 500, Failed, "Nothing was saved", nil},
+		"an empty key": {larder.Act{}.Check(), 422, InvalidInput, "UUID", larder.Problems{{Field: "key", Message: larder.Act{}.Check().Error()}}},
 	} {
 		for _, err := range []error{row.err, fmt.Errorf("store: entry: %w", row.err)} {
 			a := AnswerTo(err)
-			if a.Status != row.status || !strings.Contains(a.Detail, row.says) || !reflect.DeepEqual(a.Problems, row.problems) || a.Title == "" {
-				t.Errorf("%s: %+v, want %d, %q, %v", name, a, row.status, row.says, row.problems)
+			if a.Status != row.status || a.Kind != row.kind || !strings.Contains(a.Detail, row.says) || !reflect.DeepEqual(a.Problems, row.problems) || a.Title == "" {
+				t.Errorf("%s: %+v, want %d %s, %q, %v", name, a, row.status, row.kind, row.says, row.problems)
 			}
 			if strings.Contains(a.Detail+a.Title, "/home") || strings.Contains(a.Detail, "store:") {
 				t.Errorf("%s: the answer tells of the inside: %+v", name, a)
