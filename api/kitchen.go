@@ -1,0 +1,84 @@
+package api
+
+import (
+	"context"
+	"net/http"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"cruet/internal/store"
+	"cruet/internal/verdict"
+	"cruet/internal/web"
+)
+
+// ProblemType explains one type of problem.
+type ProblemType struct {
+	Type    string `json:"type"`
+	Title   string `json:"title"`
+	Status  int    `json:"status"`
+	Meaning string `json:"meaning"`
+}
+
+// KitchenSettings are what the maker chose.
+type KitchenSettings struct {
+	Name      string `json:"name" example:"Quince Yard" doc:"The kitchen's name."`
+	MakerLine string `json:"maker_line,omitempty" example:"Quince Yard, ask for Mo" doc:"Printed on bottles: whom to ask."`
+	TimeZone  string `json:"time_zone,omitempty" example:"Europe/Dublin" doc:"IANA name. Empty: the station's."`
+	USUnits   bool   `json:"us_units,omitempty" doc:"Pages show US units. Here units are always those in the names."`
+	Market    string `json:"market,omitempty" doc:"Whose rules the verdicts follow."`
+}
+
+// Kitchen is the settings with the address that the station set.
+type Kitchen struct {
+	KitchenSettings
+	Address string `json:"address,omitempty"`
+}
+
+func (a *API) registerKitchen(h huma.API) {
+	huma.Register(h, get("/kitchen", "get-kitchen", "kitchen", "The kitchen's settings", ""), a.kitchen)
+	huma.Register(h, route(http.MethodPut, "/kitchen", "set-kitchen", "kitchen", "Set the kitchen's settings",
+		"Replaces them all. Sending it twice does the same as once, so it needs no key.", http.StatusOK,
+		http.StatusBadRequest, http.StatusRequestEntityTooLarge, http.StatusUnsupportedMediaType), a.setKitchen)
+	huma.Register(h, get("/check", "check-records", "kitchen", "Check the records",
+		"Verifies the file and derives every jar's state afresh from its log. It changes nothing; findings is empty when all is well."), a.check)
+	huma.Register(h, get("/problems/{kind}", "explain-problem", "kitchen", "What a type of problem means",
+		"The type of every problem leads here.", http.StatusNotFound), a.explain)
+}
+
+func (a *API) kitchen(ctx context.Context, _ *struct{}) (*answer[Kitchen], error) {
+	k, err := a.DB.Kitchen(ctx)
+	return &answer[Kitchen]{Kitchen{KitchenSettings{k.Name, k.MakerLine, k.TimeZone, k.USUnits, k.Market}, k.Address}}, err
+}
+
+func (a *API) setKitchen(ctx context.Context, in *struct{ Body KitchenSettings }) (*answer[Kitchen], error) {
+	k, err := a.DB.Kitchen(ctx)
+	if err != nil {
+		return nil, err
+	}
+	market, err := verdict.ParseMarket(in.Body.Market)
+	if err != nil {
+		return nil, err
+	}
+	b := in.Body // the address is the station's to set
+	k.Name, k.MakerLine, k.TimeZone, k.USUnits, k.Market = b.Name, b.MakerLine, b.TimeZone, b.USUnits, string(market)
+	if err := a.DB.SetKitchen(ctx, k); err != nil {
+		return nil, err
+	}
+	return a.kitchen(ctx, nil)
+}
+
+func (a *API) check(ctx context.Context, _ *struct{}) (*answer[store.Report], error) {
+	r, err := a.DB.Check(ctx)
+	return &answer[store.Report]{r}, err
+}
+
+func (a *API) explain(_ context.Context, in *struct {
+	Kind web.Kind `path:"kind" example:"invalid-input" doc:"The last part of the problem's type."`
+}) (*answer[ProblemType], error) {
+	for _, k := range kinds {
+		if k.kind == in.Kind {
+			return &answer[ProblemType]{ProblemType{at("/problems/%s", k.kind), k.title, k.status, k.meaning}}, nil
+		}
+	}
+	return nil, problemOf(unknownPath, "", nil)
+}

@@ -1,0 +1,86 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"cruet/internal/larder"
+	"cruet/internal/store"
+)
+
+func (a *app) giveCommand() *cobra.Command {
+	var f actFlags
+	cmd := &cobra.Command{
+		Use: "give BOTTLE", Short: "Record to whom a bottle went",
+		Long: `Record that a bottle left the kitchen. Name it by the tag on its label, or by lot
+and number. A bottle of a jar that is on hold cannot be given.`,
+		Example: `  cruet give L261125A#3 --to "the neighbours at no. 4"`,
+		Args:    exactly("The BOTTLE"),
+	}
+	to := cmd.Flags().String("to", "", "`NAME` of who got it")
+	note := cmd.Flags().String("note", "", "`TEXT`")
+	f.add(cmd, true)
+	asJSON := jsonFlag(cmd)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		find, err := a.bottleNamed(args[0])
+		if err != nil {
+			return err
+		}
+		act, err := f.act()
+		if err != nil {
+			return err
+		}
+		return a.inKitchen(cmd, existing, func(ctx context.Context, r room) error {
+			tag, err := find(ctx, r.db)
+			if err != nil {
+				return err
+			}
+			n := larder.NewGift{To: *to, Note: *note}
+			if n.When, err = f.date(r); err != nil {
+				return err
+			}
+			p, err := r.db.Give(ctx, act, tag, n)
+			if err != nil {
+				return err
+			}
+			if *asJSON {
+				return a.printJSON(map[string]any{"bottle": p.Bottle, "lot": p.Lot})
+			}
+			fmt.Fprintf(a.out, "Given to %s: bottle %d of lot %s, %s.\n", p.Bottle.Gift.To, p.Bottle.Number, p.Lot.ID, p.Bottle.Gift.When.DateIn(r.loc))
+			return nil
+		})
+	}
+	return cmd
+}
+
+// bottleNamed reads a bottle's tag, or LOT#N.
+func (a *app) bottleNamed(text string) (func(context.Context, *store.DB) (larder.Tag, error), error) {
+	lot, number, byNumber := strings.Cut(text, "#")
+	if !byNumber {
+		tag, err := a.anyTag(text)
+		if err == nil && !tag.IsBottle() {
+			err = &usageError{message: string(tag) + " is a jar's tag; name a bottle."}
+		}
+		return func(context.Context, *store.DB) (larder.Tag, error) { return tag, nil }, err
+	}
+	n, err := strconv.Atoi(number)
+	if err != nil || n < 1 || !lotMark.MatchString(lot) {
+		return nil, &usageError{message: fmt.Sprintf("%q is not a bottle; write the tag on its label, or lot and number like L261125A#3.", text)}
+	}
+	return func(ctx context.Context, db *store.DB) (larder.Tag, error) {
+		l, err := db.Lot(ctx, strings.ToUpper(lot))
+		if err != nil {
+			return "", err
+		}
+		for _, b := range l.Bottles {
+			if b.Number == n {
+				return b.Tag, nil
+			}
+		}
+		return "", &larder.NotFoundError{What: "bottle", ID: text}
+	}, nil
+}

@@ -1,0 +1,84 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"cruet/internal/larder"
+)
+
+func (a *app) kitchenCommand() *cobra.Command {
+	var name, maker, zone, units, address string
+	cmd := &cobra.Command{
+		Use: "kitchen", Short: "Show or set the kitchen's name, time zone and units",
+		Long: `Show the kitchen's settings, or set those that are given. What was measured is kept
+as it is; the units and the time zone change only how it is shown.`,
+		Example: `  cruet kitchen
+  cruet kitchen --name "Quince Yard" --maker-line "Quince Yard, ask for ro or mk" --time-zone Europe/Dublin --units metric`,
+		Args: exactly(),
+	}
+	flags := cmd.Flags()
+	flags.StringVar(&name, "name", "", "`NAME` of the kitchen")
+	flags.StringVar(&maker, "maker-line", "", "`TEXT` on bottles: who made it, who to ask")
+	flags.StringVar(&zone, "time-zone", "", "`ZONE` like Europe/Dublin")
+	flags.StringVar(&units, "units", "", "`SYSTEM` shown: metric or us")
+	flags.StringVar(&address, "address", "", "`HOST:PORT` that labels name, until the station is next served elsewhere")
+	asJSON := jsonFlag(cmd)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		if units = strings.ToLower(units); cmd.Flags().Changed("units") && units != "metric" && units != "us" {
+			return wrongUse("--units", "%q is not a system of units: metric or us.", units)
+		}
+		if address != "" {
+			if err := checkAddress(address); err != nil {
+				return wrongUse("--address", "%s", err)
+			}
+		}
+		set, m := false, existing
+		for _, f := range []string{"name", "maker-line", "time-zone", "units", "address"} {
+			if set = set || cmd.Flags().Changed(f); set {
+				m = create
+			}
+		}
+		return a.inKitchen(cmd, m, func(ctx context.Context, r room) error {
+			k := r.kitchen
+			for _, v := range []struct {
+				flag, text string
+				into       *string
+			}{{"name", name, &k.Name}, {"maker-line", maker, &k.MakerLine}, {"time-zone", zone, &k.TimeZone}, {"address", address, &k.Address}} {
+				if cmd.Flags().Changed(v.flag) {
+					*v.into = v.text
+				}
+			}
+			if units != "" {
+				k.USUnits = units == "us"
+			}
+			if set {
+				if err := r.db.SetKitchen(ctx, k); err != nil {
+					return err
+				}
+			}
+			return a.printKitchen(k, *asJSON)
+		})
+	}
+	return cmd
+}
+
+func (a *app) printKitchen(k larder.Kitchen, asJSON bool) error {
+	if asJSON {
+		return a.printJSON(k)
+	}
+	units := "metric"
+	if k.USUnits {
+		units = "us"
+	}
+	for _, l := range [][2]string{{"name", k.Name}, {"maker line", k.MakerLine}, {"time zone", k.TimeZone}, {"units", units}, {"address", k.Address}} {
+		if l[1] == "" {
+			l[1] = none
+		}
+		fmt.Fprintf(a.out, "%-11s %s\n", l[0], l[1])
+	}
+	return nil
+}

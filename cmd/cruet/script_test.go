@@ -1,0 +1,234 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/json"
+	"flag"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+var update = flag.Bool("update", false, "rewrite the goldens in testdata/script")
+
+const scripts = "../../testdata/script"
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){
+		"cruet": func() { os.Exit(run(os.Args...)) },
+	})
+}
+
+// The stories run the real program. Each has a data folder of its own, and
+// neither settings nor a time zone of the machine reach it.
+func TestScript(t *testing.T) {
+	files, err := filepath.Glob(scripts + "/*.txtar")
+	if err != nil || len(files) == 0 {
+		t.Fatalf("no stories in %s: %v", scripts, err)
+	}
+	testscript.Run(t, testscript.Params{
+		Dir: scripts, UpdateScripts: *update, RequireUniqueNames: true, RequireExplicitExec: true,
+		Setup: func(env *testscript.Env) error {
+			env.Setenv("HOME", env.WorkDir)
+			env.Setenv("XDG_DATA_HOME", filepath.Join(env.WorkDir, "data"))
+			env.Setenv("LocalAppData", filepath.Join(env.WorkDir, "data"))
+			env.Setenv("CRUET_BY", "ro")
+			env.Setenv("TZ", "UTC")
+			return nil
+		},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){
+			"jsonvar":   jsonVar,
+			"fails":     fails,
+			"unchanged": unchanged,
+			"station":   startStation,
+			"stop":      stopStation,
+			"fetch":     fetch,
+		},
+	})
+}
+
+// jsonvar NAME FILE PATH sets an environment variable to the value in a JSON
+// file at a path like jars.0.tag.
+func jsonVar(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 {
+		ts.Fatalf("usage: jsonvar NAME FILE PATH")
+	}
+	var v any
+	ts.Check(json.Unmarshal([]byte(ts.ReadFile(args[1])), &v))
+	for _, step := range strings.Split(args[2], ".") {
+		switch x := v.(type) {
+		case map[string]any:
+			value, ok := x[step]
+			if !ok {
+				ts.Fatalf("%s: there is no %q", args[2], step)
+			}
+			v = value
+		case []any:
+			i, err := strconv.Atoi(step)
+			if err != nil || i >= len(x) {
+				ts.Fatalf("%s: there is no item %s of %d", args[2], step, len(x))
+			}
+			v = x[i]
+		default:
+			ts.Fatalf("%s: nothing is inside %v", args[2], x)
+		}
+	}
+	ts.Setenv(args[0], fmt.Sprint(v))
+}
+
+// fails CODE ERROR HINT -- ARGS... runs cruet and wants that exit code, nothing
+// on stdout, and on stderr exactly an error and a hint line that match the
+// patterns.
+func fails(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 4 || args[3] != "--" {
+		ts.Fatalf("usage: fails CODE ERROR HINT -- ARGS...")
+	}
+	err := ts.Exec("cruet", args[4:]...)
+	code := 0
+	if exit, ok := err.(*exec.ExitError); ok {
+		code = exit.ExitCode()
+	} else if err != nil {
+		ts.Fatalf("running cruet: %v", err)
+	}
+	stdout, stderr := ts.ReadFile("stdout"), ts.ReadFile("stderr")
+	if strconv.Itoa(code) != args[0] {
+		ts.Fatalf("exit code %d, want %s; stderr:\n%s", code, args[0], stderr)
+	}
+	if stdout != "" {
+		ts.Fatalf("something was printed on stdout: %s", stdout)
+	}
+	lines := strings.Split(strings.TrimSuffix(stderr, "\n"), "\n")
+	if len(lines) != 2 || !strings.HasPrefix(lines[0], "error: ") || !strings.HasPrefix(lines[1], "hint: ") {
+		ts.Fatalf("want an error line and a hint line, have:\n%s", stderr)
+	}
+	for i, pattern := range args[1:3] {
+		if !regexp.MustCompile(pattern).MatchString(lines[i]) {
+			ts.Fatalf("%q does not match %q", lines[i], pattern)
+		}
+	}
+}
+
+// unchanged [FIRST] wants the records to be as they were when it was last
+// called; FIRST takes the first look.
+func unchanged(ts *testscript.TestScript, neg bool, args []string) {
+	ts.Check(ts.Exec("cruet", "jars", "--all", "--json"))
+	now := ts.ReadFile("stdout")
+	ts.Check(ts.Exec("cruet", "check", "--json"))
+	now += ts.ReadFile("stdout")
+	ts.Check(ts.Exec("cruet", "kitchen", "--json"))
+	now += ts.ReadFile("stdout")
+	ts.Check(ts.Exec("cruet", "lots", "--json"))
+	now += ts.ReadFile("stdout")
+	file := ts.MkAbs("before.records")
+	if len(args) == 1 && args[0] == "first" {
+		ts.Check(os.WriteFile(file, []byte(now), 0o600))
+		return
+	}
+	if ts.ReadFile(file) != now {
+		ts.Fatalf("the records changed:\n%s\nthey were:\n%s", now, ts.ReadFile(file))
+	}
+}
+
+// runningStation is the station of one script.
+type runningStation struct {
+	cmd    *exec.Cmd
+	stdout *bufio.Reader
+	said   *bytes.Buffer
+	stderr *bytes.Buffer
+}
+
+var stations = map[*testscript.TestScript]*runningStation{}
+
+var servedAt = regexp.MustCompile(`is served at (http://\S+)/`)
+
+// station NAME ARGS... runs cruet serve with ARGS in the background and sets
+// NAME to the address that it prints.
+func startStation(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 1 {
+		ts.Fatalf("usage: station NAME ARGS...")
+	}
+	path, err := exec.LookPath("cruet")
+	ts.Check(err)
+	cmd := exec.Command(path, append([]string{"serve"}, args[1:]...)...)
+	for _, name := range []string{"HOME", "XDG_DATA_HOME", "LocalAppData", "CRUET_BY", "TZ", "PATH", "TMPDIR", "WORK"} {
+		cmd.Env = append(cmd.Env, name+"="+ts.Getenv(name))
+	}
+	cmd.Dir = ts.MkAbs(".")
+	pipe, err := cmd.StdoutPipe()
+	ts.Check(err)
+	s := &runningStation{cmd: cmd, stdout: bufio.NewReader(pipe), said: new(bytes.Buffer), stderr: new(bytes.Buffer)}
+	cmd.Stderr = s.stderr
+	ts.Check(cmd.Start())
+	stations[ts] = s
+	ts.Defer(func() {
+		if stations[ts] != nil {
+			cmd.Process.Kill()
+			cmd.Wait()
+		}
+	})
+	for {
+		line, err := s.stdout.ReadString('\n')
+		s.said.WriteString(line)
+		if m := servedAt.FindStringSubmatch(line); m != nil {
+			ts.Setenv(args[0], m[1])
+		}
+		if strings.HasPrefix(line, "Ctrl-C stops") {
+			return
+		}
+		if err != nil {
+			cmd.Wait()
+			ts.Fatalf("the station ended: %v\n%s%s", err, s.said, s.stderr)
+		}
+	}
+}
+
+// stop sends SIGINT, or SIGTERM when it is named, wants exit code 0 and leaves
+// what the station said in station.stdout and station.stderr.
+func stopStation(ts *testscript.TestScript, neg bool, args []string) {
+	s := stations[ts]
+	if s == nil || neg {
+		ts.Fatalf("no station runs")
+	}
+	var sig os.Signal = os.Interrupt
+	if len(args) == 1 && args[0] == "SIGTERM" {
+		sig = syscall.SIGTERM
+	}
+	ts.Check(s.cmd.Process.Signal(sig))
+	_, err := io.Copy(s.said, s.stdout)
+	ts.Check(err)
+	if err := s.cmd.Wait(); err != nil {
+		ts.Fatalf("the station did not stop cleanly: %v\n%s", err, s.stderr)
+	}
+	delete(stations, ts)
+	ts.Check(os.WriteFile(ts.MkAbs("station.stdout"), s.said.Bytes(), 0o600))
+	ts.Check(os.WriteFile(ts.MkAbs("station.stderr"), s.stderr.Bytes(), 0o600))
+}
+
+// fetch STATUS URL FILE gets a page into a file.
+func fetch(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 {
+		ts.Fatalf("usage: fetch STATUS URL FILE")
+	}
+	client := http.Client{Timeout: 30 * time.Second}
+	res, err := client.Get(args[1])
+	ts.Check(err)
+	defer res.Body.Close()
+	body, err := io.ReadAll(res.Body)
+	ts.Check(err)
+	if strconv.Itoa(res.StatusCode) != args[0] {
+		ts.Fatalf("%s: status %d, want %s:\n%s", args[1], res.StatusCode, args[0], body)
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[2]), body, 0o600))
+}

@@ -1,0 +1,205 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"os/signal"
+	"strconv"
+	"syscall"
+	"time"
+
+	"github.com/mattn/go-isatty"
+	"github.com/spf13/cobra"
+
+	"cruet/internal/larder"
+	"cruet/internal/store"
+	"cruet/internal/web"
+)
+
+// shutdownGrace is how long requests under way may take to finish.
+const shutdownGrace = 15 * time.Second
+
+type serveFlags struct {
+	listen, address string
+	demo            bool
+}
+
+func (a *app) serveCommand() *cobra.Command {
+	var f serveFlags
+	cmd := &cobra.Command{
+		Use: "serve", Short: "Start the station that phones open",
+		Long: `Start the station: the pages that a jar's label opens, and the JSON API. It prints
+the address to open, a code of it for the phone, and where the records lie. Ctrl-C
+stops it; what was saved stays saved.
+
+The station has no passwords. Serve it on the kitchen's own network only.
+
+--demo shows an invented kitchen, made afresh in a folder of its own and removed at
+the end. It never touches real records.`,
+		Example: `  cruet serve --demo
+  cruet serve
+  cruet serve --listen :8081 --address larder.local:8081`,
+		Args: exactly(),
+	}
+	cmd.Flags().StringVar(&f.listen, "listen", ":8080", "`HOST:PORT` to listen on; port 0 takes any free one")
+	cmd.Flags().StringVar(&f.address, "address", "", "`HOST:PORT` that labels name (default: this machine's on the local network)")
+	cmd.Flags().BoolVar(&f.demo, "demo", false, "serve an invented kitchen")
+	cmd.RunE = func(cmd *cobra.Command, args []string) error { return a.serve(cmd, f) }
+	return cmd
+}
+
+func (a *app) serve(cmd *cobra.Command, f serveFlags) (err error) {
+	if f.demo && cmd.Flags().Changed("data") {
+		return &usageError{message: "--demo and --data exclude each other: the demo never lies beside real records.", hint: "Leave one of them out."}
+	}
+	if _, _, err := web.Address(f.listen); err != nil {
+		return wrongUse("--listen", "%s", err)
+	}
+	if f.address != "" {
+		if err := checkAddress(f.address); err != nil {
+			return wrongUse("--address", "%s", err)
+		}
+	}
+	ctx, stop := signal.NotifyContext(cmd.Context(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+
+	// The port is taken first: a second station on it must not touch anything.
+	listener, err := net.Listen("tcp", f.listen)
+	if err != nil {
+		return &hinted{fmt.Errorf("listening on %s: %w", f.listen, err), "Another station may be running there. Stop it, or name another port with --listen."}
+	}
+	defer listener.Close() // once more after the server closed it does no harm
+	db, cleanUp, err := a.openStation(ctx, f.demo)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, db.Close(), cleanUp()) }()
+
+	k, err := db.Kitchen(ctx)
+	if err != nil {
+		return err
+	}
+	st, err := stationAddress(listener, f.address)
+	if err != nil {
+		return err
+	}
+	before := k.Address
+	if k.Address = st.address; before != k.Address {
+		if err := db.SetKitchen(ctx, k); err != nil {
+			return err
+		}
+	}
+	if err := a.announce(st, k, before, db.Dir(), f.demo); err != nil {
+		return err
+	}
+	return a.serveUntil(ctx, stop, listener, engine(db, st.address, f.demo))
+}
+
+// openStation opens the records, or makes the demo's. cleanUp comes after the
+// records are closed.
+func (a *app) openStation(ctx context.Context, demo bool) (db *store.DB, cleanUp func() error, err error) {
+	cleanUp = func() error { return nil }
+	var dir string
+	if demo {
+		if dir, err = os.MkdirTemp("", "cruet-demo-"); err != nil {
+			return nil, nil, fmt.Errorf("making the demo's folder: %w", err)
+		}
+		cleanUp = func() error { return os.RemoveAll(dir) }
+		if err := buildDemo(ctx, dir, time.Now()); err != nil {
+			return nil, nil, errors.Join(fmt.Errorf("making the demo: %w", err), cleanUp())
+		}
+	} else if dir, err = a.dataDir(); err != nil {
+		return nil, nil, err
+	}
+	if db, err = store.Open(ctx, dir, store.Options{}); err != nil {
+		return nil, nil, errors.Join(err, cleanUp())
+	}
+	return db, cleanUp, nil
+}
+
+// station is where this run of the program can be opened.
+type station struct {
+	address   string // what labels name
+	reachable bool   // by a phone, as far as this machine can tell
+}
+
+// stationAddress is the address named by the maker, else this machine's on the
+// local network with the port that was really taken.
+func stationAddress(l net.Listener, named string) (station, error) {
+	if named != "" {
+		return station{named, true}, nil
+	}
+	address, reachable, err := web.Address(l.Addr().String())
+	return station{address, reachable}, err
+}
+
+// checkAddress refuses what cannot be the HOST:PORT of a label's code.
+func checkAddress(address string) error {
+	host, port, err := net.SplitHostPort(address)
+	n, portErr := strconv.Atoi(port)
+	if err != nil || host == "" || portErr != nil || n < 1 || n > 65535 || !printableHost(host) {
+		return larder.Refuse("", fmt.Sprintf("%q is not an address; write host and port like 192.168.1.20:8080 or larder.local:8080.", address))
+	}
+	return nil
+}
+
+func printableHost(host string) bool {
+	for _, r := range host {
+		ok := r >= '0' && r <= '9' || r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r == '.' || r == '-' || r == ':'
+		if !ok {
+			return false
+		}
+	}
+	return true
+}
+
+// announce prints where the station can be opened and where the records lie.
+func (a *app) announce(st station, k larder.Kitchen, before, dir string, demo bool) error {
+	url := "http://" + st.address + "/"
+	f, isFile := a.out.(*os.File)
+	code, err := terminalQR(url, isFile && isatty.IsTerminal(f.Fd()))
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(a.out, "%s is served at %s\n\n%s\n", k.Name, url, code)
+	if demo {
+		fmt.Fprintf(a.out, "This is the demo: nothing in it is real, and it is removed at the end.\n")
+	}
+	if _, err := fmt.Fprintf(a.out, "The records lie in %s\nCtrl-C stops the station.\n", dir); err != nil {
+		return err
+	}
+	if !st.reachable {
+		fmt.Fprintf(a.err, "warning: phones cannot reach %s, which is this machine alone. Join the kitchen's network, or say --address HOST:PORT.\n", st.address)
+	}
+	if before != "" && before != st.address {
+		fmt.Fprintf(a.err, "warning: labels printed before name %s. To keep them working, give this machine that address again.\n", before)
+	}
+	return nil
+}
+
+// serveUntil serves until ctx ends, then lets the requests under way finish.
+func (a *app) serveUntil(ctx context.Context, stop func(), l net.Listener, h http.Handler) error {
+	server := web.Server(h)
+	server.ErrorLog = slog.NewLogLogger(slog.Default().Handler(), slog.LevelWarn)
+	failed := make(chan error, 1)
+	go func() { failed <- server.Serve(l) }()
+	select {
+	case err := <-failed:
+		return fmt.Errorf("serving: %w", err)
+	case <-ctx.Done():
+	}
+	stop() // a second Ctrl-C ends the program at once
+	io.WriteString(a.out, "Stopping.\n")
+	grace, cancel := context.WithTimeout(context.Background(), shutdownGrace)
+	defer cancel()
+	if err := server.Shutdown(grace); err != nil {
+		return fmt.Errorf("stopping: %w", errors.Join(err, server.Close()))
+	}
+	return nil
+}

@@ -1,0 +1,46 @@
+package labels
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"cruet/internal/larder"
+)
+
+// datesOnJar is how many coming steps a jar's label names.
+const datesOnJar = 2
+
+// ForJar is the label of a jar. address is the HOST:PORT that its code names,
+// loc the kitchen's time zone.
+func ForJar(jar larder.Jar, batch larder.Batch, address string, loc *time.Location) JarLabel {
+	l := JarLabel{
+		URL: jar.Tag.Link(address), Tag: string(jar.Tag), Batch: batch.Name, Jar: jar.Letter,
+		Started: batch.When.DateIn(loc), DiameterMM: batch.JarOuterDiameterMM,
+	}
+	for _, next := range larder.NextDates(batch.Base, jar.State, datesOnJar) {
+		l.Next = append(l.Next, next.What+" "+next.Window(loc))
+	}
+	return l
+}
+
+// ForSpare is the label of a tag that no jar wears yet.
+func ForSpare(tag larder.Tag, address string) SpareLabel {
+	return SpareLabel{URL: tag.Link(address), Tag: string(tag)}
+}
+
+// ForBottle is the label of one bottle of a lot.
+func ForBottle(bottle larder.Bottle, lot larder.Lot, bottles int, kitchen larder.Kitchen, address string) BottleLabel {
+	loc := kitchen.Location()
+	maker := kitchen.MakerLine
+	if maker == "" {
+		maker = kitchen.Name
+	}
+	return BottleLabel{
+		URL: bottle.Tag.Link(address), Tag: string(bottle.Tag), Name: lot.Name,
+		Acidity: lot.Acidity.LabelText(), AcidityNote: lot.Acidity.LabelNote(loc),
+		Bottled: lot.When.DateIn(loc), Net: NetText(float64(bottle.SizeML)),
+		Ingredients: strings.Join(lot.Ingredients, ", "), Lot: lot.ID,
+		Number: fmt.Sprintf("bottle %d of %d", bottle.Number, bottles), Cautions: lot.Cautions(), Maker: maker,
+	}
+}
