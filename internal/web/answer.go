@@ -62,5 +62,8 @@ func AnswerTo(err error) Answer {
 		return Answer{http.StatusServiceUnavailable, TookTooLong, "It took too long", "Nothing was saved. Send it again; it will be saved once.", nil}
 	}
 	slog.Error("a request failed", "error", err)
-	return Answer{http.StatusInternalServerError, Failed, "Something failed on the station", "Nothing was saved. Send it again; if it fails again, look at the station's terminal for the reason.", nil}
+	return unexpected
 }
+
+// unexpected is the answer to what nobody foresaw.
+var unexpected = Answer{http.StatusInternalServerError, Failed, "Something failed on the station", "Nothing was saved. Send it again; if it fails again, look at the station's terminal for the reason.", nil}

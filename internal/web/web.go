@@ -69,16 +69,24 @@ func sameOrigin() gin.HandlerFunc {
 	guard := http.NewCrossOriginProtection()
 	return func(c *gin.Context) {
 		if err := guard.Check(c.Request); err != nil {
-			c.Header("Content-Type", "application/problem+json")
-			c.AbortWithStatusJSON(http.StatusForbidden, gin.H{
-				"title":  "Another site tried to send this",
-				"status": http.StatusForbidden,
-				"detail": "Nothing was saved. Open the jar's page here and send the form from there.",
-			})
+			refuse(c, Answer{Status: http.StatusForbidden, Title: "Another site tried to send this",
+				Detail: "Nothing was saved. Open the jar's page here and send the form from there."})
 			return
 		}
 		c.Next()
 	}
+}
+
+// refuse answers before or instead of a handler: a program gets a problem, a
+// person a plain page that says what to do.
+func refuse(c *gin.Context, a Answer) {
+	if strings.HasPrefix(c.Request.URL.Path, "/api/") {
+		c.Header("Content-Type", "application/problem+json")
+		c.AbortWithStatusJSON(a.Status, gin.H{"title": a.Title, "status": a.Status, "detail": a.Detail})
+		return
+	}
+	c.Abort()
+	c.String(a.Status, "%s.\n\n%s\n", a.Title, a.Detail)
 }
 
 func recovered(log *slog.Logger) gin.HandlerFunc {
@@ -86,7 +94,10 @@ func recovered(log *slog.Logger) gin.HandlerFunc {
 		defer func() {
 			if r := recover(); r != nil {
 				log.Error("a request panicked", "what", fmt.Sprint(r), "stack", string(debug.Stack()))
-				c.AbortWithStatus(http.StatusInternalServerError)
+				if !c.Writer.Written() {
+					refuse(c, unexpected)
+				}
+				c.Abort()
 			}
 		}()
 		c.Next()

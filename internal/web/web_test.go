@@ -109,10 +109,14 @@ func TestStatuses(t *testing.T) {
 
 func TestCrossOriginAnswerSaysWhatToDo(t *testing.T) {
 	e, _ := station()
-	w := ask(e, "POST", "/J/K7RM4T", "", "Sec-Fetch-Site", "cross-site")
+	w := ask(e, "POST", "/api/v1/jars", "", "Sec-Fetch-Site", "cross-site")
 	var said map[string]any
 	if err := json.Unmarshal(w.Body.Bytes(), &said); err != nil || said["status"] != float64(403) || !strings.Contains(fmt.Sprint(said["detail"]), "Nothing was saved") {
-		t.Errorf("the answer is %s, %v", w.Body, err)
+		t.Errorf("the answer to a program is %s, %v", w.Body, err)
+	}
+	w = ask(e, "POST", "/J/K7RM4T", "", "Sec-Fetch-Site", "cross-site")
+	if w.Code != 403 || !strings.HasPrefix(w.Header().Get("Content-Type"), "text/plain") || !strings.Contains(w.Body.String(), "Nothing was saved") {
+		t.Errorf("the answer to a person is %d %s: %s", w.Code, w.Header().Get("Content-Type"), w.Body)
 	}
 }
 
@@ -129,7 +133,7 @@ func TestBodyLimit(t *testing.T) {
 func TestPanicIsAnsweredAndLogged(t *testing.T) {
 	e, log := station()
 	for _, method := range []string{"GET", "POST"} {
-		if w := ask(e, method, "/panic", ""); w.Code != http.StatusInternalServerError {
+		if w := ask(e, method, "/panic", ""); w.Code != http.StatusInternalServerError || !strings.Contains(w.Body.String(), "Nothing was saved") {
 			t.Errorf("%s: %d", method, w.Code)
 		}
 	}
