@@ -8,6 +8,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
+	"reflect"
 	"sync"
 	"time"
 
@@ -15,6 +16,7 @@ import (
 	"github.com/danielgtaylor/huma/v2/adapters/humagin"
 	"github.com/gin-gonic/gin"
 
+	"cruet/internal/larder"
 	"cruet/internal/store"
 )
 
@@ -40,7 +42,7 @@ const about = `Batches, jars, their logs, lots and bottles of one kitchen.
 
 **Problems** are RFC 9457 problem details; what is wrong with single fields stands in ` + "`errors`" + `. Nothing was saved when a problem is answered.
 
-**Safety.** pH says nothing about strength: only a titration measures acidity. An acidity that is computed, outdated or not measured says so in its basis. Vinegar made at home is not for canning or preserving unless its acidity was measured and local rules allow it.`
+**Safety.** pH says nothing about strength: only a titration measures acidity. An acidity that is computed, outdated or not measured says so in its basis. Vinegar made at home is never shown as fit for canning or preserving, whatever it measures; local rules and licensed practice come first.`
 
 // Register adds the routes and the OpenAPI document to e. Paths under /api/
 // that are not routes are answered with problem details too.
@@ -50,6 +52,7 @@ func (a *API) Register(e *gin.Engine) {
 	config.OpenAPIPath, config.DocsPath, config.SchemasPath = "", "", "" // the document is served below; the built-in page loads scripts from elsewhere
 	config.CreateHooks = nil                                             // no $schema links in answers
 	config.RejectUnknownQueryParameters = true
+	config.Components.Schemas = huma.NewMapRegistry("#/components/schemas/", schemaName)
 	aliases(config.Components.Schemas)
 	e.Use(missing)
 	h := humagin.New(e, config)
@@ -72,6 +75,19 @@ func (a *API) Register(e *gin.Engine) {
 		}
 		c.Data(http.StatusOK, "application/vnd.oai.openapi+json;version=3.1", body)
 	})
+}
+
+// schemaName keeps apart what this package shows of a thing and what a record
+// keeps of it, where both have the same name.
+func schemaName(t reflect.Type, hint string) string {
+	name := huma.DefaultSchemaNamer(t, hint)
+	for t.Kind() == reflect.Pointer {
+		t = t.Elem()
+	}
+	if t == reflect.TypeFor[larder.Acidity]() {
+		return "Recorded" + name
+	}
+	return name
 }
 
 // route is an operation with its answers: status when all is well, and what

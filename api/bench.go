@@ -71,8 +71,8 @@ func (a *API) registerBench(h huma.API) {
 		func(b NewControlSample) (Common, larder.ControlSample) { return b.Common, b.ControlSample })
 }
 
-// benchPath is the path to one line of the bench book.
-type benchPath struct {
+// BenchPath is the path to one line of the bench book.
+type BenchPath struct {
 	ID string `path:"id" format:"uuid" example:"0193a8f0-7a1c-7c3e-9d55-3f2f8c1a4b6e" doc:"The line's id."`
 }
 
@@ -106,14 +106,14 @@ func registerBenchKind[B larder.BenchBody, N any](a *API, h huma.API, plural, on
 		lines, err := a.DB.BenchBook(ctx, b.BenchKind(), in.Name, in.Limit)
 		return &answer[BenchBook[B]]{BenchBook[B]{each(lines, benchLineOf[B])}}, err
 	})
-	huma.Register(h, get(path+"/{id}", "get-"+one, "bench", "One line of the bench book", "", http.StatusNotFound), func(ctx context.Context, in *benchPath) (*answer[BenchLine[B]], error) {
+	huma.Register(h, get(path+"/{id}", "get-"+one, "bench", "One line of the bench book", "", http.StatusNotFound), func(ctx context.Context, in *BenchPath) (*answer[BenchLine[B]], error) {
 		e, err := benchOf[B](ctx, a, in.ID)
 		return &answer[BenchLine[B]]{benchLineOf[B](e)}, err
 	})
 	huma.Register(h, act(path+"/{id}/strike", "strike-"+one, "bench", "Strike a wrong line of the bench book",
 		"It stays readable and no longer counts. Readings that it was attached to keep what they were recorded with.", http.StatusNotFound), func(ctx context.Context, in *struct {
 		Keyed
-		benchPath
+		BenchPath
 		Body struct {
 			By string `json:"by,omitempty" example:"MO" doc:"Who strikes it: initials or a short name."`
 		}

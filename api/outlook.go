@@ -118,7 +118,7 @@ func OutlookOf(o store.Outlook) Outlook {
 	out := Outlook{NoCeiling: o.NoCeiling, Forecast: forecastOf(o.Forecast, o.Batch.TargetGPer100ML), PHFlag: larder.PHFlag(o.Jar.State, o.Ceiling),
 		Market: o.Market, Verdict: o.Verdict, Disclaimer: verdict.Defer}
 	if o.NoCeiling == "" {
-		out.Ceiling = ceilingOf(o.Ceiling, o.Batch.TargetGPer100ML)
+		out.Ceiling = CeilingOf(o.Ceiling, o.Batch.TargetGPer100ML)
 	}
 	return out
 }
@@ -129,10 +129,11 @@ func recipeCeiling(b larder.Batch, liquid *chem.Millilitres) *Ceiling {
 	if err != nil {
 		return nil
 	}
-	return ceilingOf(c, b.TargetGPer100ML)
+	return CeilingOf(c, b.TargetGPer100ML)
 }
 
-func ceilingOf(c larder.Ceiling, target chem.GramsPer100ML) *Ceiling {
+// CeilingOf gives a ceiling its JSON form.
+func CeilingOf(c larder.Ceiling, target chem.GramsPer100ML) *Ceiling {
 	out := &Ceiling{StoichiometricGPer100ML: c.StoichiometricGPer100ML, LikelyGPer100ML: c.LikelyGPer100ML, LikelyLowGPer100ML: c.LikelyLowGPer100ML,
 		LikelyHighGPer100ML: c.LikelyHighGPer100ML, PotentialABV: c.PotentialABVPercent, Reach: c.Reach, Text: c.Sentence(target), From: c.From,
 		NotCounted: list(c.Missing), Notes: list(c.Notes), Explain: c.Explain}

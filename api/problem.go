@@ -12,7 +12,6 @@ import (
 
 	"cruet/internal/larder"
 	"cruet/internal/web"
-	"cruet/labels"
 )
 
 // ProblemDetails is an error as RFC 9457 has it.
@@ -83,21 +82,8 @@ func problemFor(err error) *ProblemDetails {
 	if errors.As(err, &own) {
 		return own
 	}
-	a := web.AnswerTo(readable(err))
+	a := web.AnswerTo(err)
 	return problemOf(a.Kind, a.Detail, a.Problems)
-}
-
-// readable turns what labels refuses into the larder's form.
-func readable(err error) error {
-	var bad *labels.Problem
-	var room *labels.RoomError
-	switch {
-	case errors.As(err, &bad):
-		return larder.Refuse(bad.Field, err.Error())
-	case errors.As(err, &room):
-		return larder.Refuse("stock", err.Error())
-	}
-	return err
 }
 
 // huma has these as variables of the package, not of one API: this is the only

@@ -19,19 +19,22 @@ const module = "cruet/"
 
 // arrows say which of our packages each may import; nothing else may.
 var arrows = map[string][]string{
-	"cmd/cruet":         {"scan", "api", "labels", "internal/store", "internal/web", "internal/reckon", "internal/verdict", "internal/forecast", "internal/chart", "internal/larder", "internal/chem"},
-	"scan":              {"internal/web", "internal/store", "labels", "internal/chart", "internal/reckon", "internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
-	"api":               {"internal/web", "internal/store", "labels", "internal/chart", "internal/reckon", "internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
-	"labels":            {"internal/larder", "internal/chart", "internal/chem"},
-	"labels/readback":   {}, // for tests: no row names it, so the program never imports it
-	"internal/store":    {"internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
-	"internal/web":      {"internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
-	"internal/reckon":   {"internal/forecast", "internal/larder", "internal/chem"},
-	"internal/verdict":  {"internal/larder", "internal/chem"},
-	"internal/forecast": {"internal/larder", "internal/chem"},
-	"internal/chart":    {"internal/larder", "internal/chem"},
-	"internal/larder":   {"internal/chem"},
-	"internal/chem":     {},
+	"cmd/cruet":       {"scan", "api", "labels", "labels/readback", "internal/spool", "internal/store", "internal/web", "internal/reckon", "internal/verdict", "internal/forecast", "internal/chart", "internal/larder", "internal/chem"},
+	"scan":            {"internal/spool", "internal/web", "internal/store", "labels", "internal/chart", "internal/reckon", "internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
+	"api":             {"internal/web", "internal/store", "labels", "internal/chart", "internal/reckon", "internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
+	"labels":          {"internal/verdict", "internal/larder", "internal/chart", "internal/chem"},
+	"labels/readback": {},
+	"internal/spool":  {"internal/larder"},
+
+	"labels/readback/pdfium": {}, // for tests: no row names it, so the program never imports it
+	"internal/store":         {"internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
+	"internal/web":           {"internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
+	"internal/reckon":        {"internal/forecast", "internal/larder", "internal/chem"},
+	"internal/verdict":       {"internal/larder", "internal/chem"},
+	"internal/forecast":      {"internal/larder", "internal/chem"},
+	"internal/chart":         {"internal/larder", "internal/chem"},
+	"internal/larder":        {"internal/chem"},
+	"internal/chem":          {},
 }
 
 // homes say which packages alone may import what lies under a path: HTTP pages,
@@ -45,7 +48,7 @@ var homes = map[string][]string{
 	"github.com/jung-kurt/gofpdf": {"labels"},
 	"github.com/skip2/go-qrcode":  {"labels", "cmd/cruet"},
 	"github.com/spf13/":           {"cmd/cruet"},
-	"github.com/klippa-app/":      {"labels/readback"},
+	"github.com/klippa-app/":      {"labels/readback/pdfium"},
 }
 
 // chemMay is all that the sums may stand on besides the standard library.

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"testing"
 
+	"cruet/internal/larder"
 	"cruet/labels/readback"
 )
 
@@ -60,7 +61,7 @@ func TestProofPage(t *testing.T) {
 	if at := lastDark(page, int(20*perMM)); math.Abs(at/perMM-170) > 0.2 {
 		t.Errorf("the level line ends at %.2f mm, want 170", at/perMM)
 	}
-	var problem *Problem
+	var problem larder.Problems
 	if err := WriteProof(io.Discard, Sheet{Stock: mustStock(t, "roll-57x32")}); !errors.As(err, &problem) {
 		t.Errorf("a roll: %v", err)
 	}

@@ -242,8 +242,13 @@ type setText struct {
 }
 
 func (l BottleLabel) resolve(b *board, extra ...para) (resolved, error) {
+	return resolveParas(b, join(l.head(false), l.head(true), l.content(), l.foot(), extra), l.Tag)
+}
+
+// resolveParas finds the fonts of paragraphs, and of a tag.
+func resolveParas(b *board, paras []para, tag string) (resolved, error) {
 	set := resolved{}
-	for _, p := range join(l.head(false), l.head(true), l.content(), l.foot(), extra, []para{{field: "tag", text: typed(l.Tag)}}) {
+	for _, p := range append(paras, para{field: "tag", text: typed(tag)}) {
 		f, text, err := b.face(p.field, p.text, p.bold)
 		if err != nil {
 			return nil, err

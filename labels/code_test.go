@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"cruet/internal/larder"
 	"cruet/labels/readback"
 )
 
@@ -73,7 +74,7 @@ func TestNoSuchCode(t *testing.T) {
 			t.Errorf("%d characters: %v", len(text), err)
 		}
 	}
-	var problem *Problem
+	var problem larder.Problems
 	if _, err := NewCode("A", 7); !errors.As(err, &problem) {
 		t.Errorf("level 7: %v", err)
 	}

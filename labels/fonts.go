@@ -17,6 +17,8 @@ import (
 	"golang.org/x/image/math/fixed"
 	"golang.org/x/text/unicode/bidi"
 	"golang.org/x/text/unicode/norm"
+
+	"cruet/internal/larder"
 )
 
 // face is one font in one weight.
@@ -196,6 +198,9 @@ type TextError struct {
 func (e *TextError) Error() string {
 	return fmt.Sprintf("The %s %q %s. %s", e.Field, e.Text, e.Why, e.Do)
 }
+
+// Unwrap makes it a problem that every edge of the program knows how to tell.
+func (e *TextError) Unwrap() error { return larder.Refuse("labels", e.Error()) }
 
 // nameRunes lists characters once each, with their code points, since what
 // cannot be printed often cannot be seen either.

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"cruet/internal/larder"
 )
 
 // What a phone needs of a printed code. The figures come from simulated prints
@@ -91,6 +93,9 @@ func (e *RoomError) Error() string {
 	}
 	return msg
 }
+
+// Unwrap makes it a problem that every edge of the program knows how to tell.
+func (e *RoomError) Unwrap() error { return larder.Refuse("stock", e.Error()) }
 
 // codeWants is what a layout wants of a code's size.
 type codeWants struct {

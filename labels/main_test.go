@@ -9,11 +9,11 @@ import (
 	"testing"
 	"time"
 
-	"cruet/labels/readback"
+	"cruet/labels/readback/pdfium"
 )
 
 // One rasteriser for all tests: starting it takes seconds.
-var rasteriser = sync.OnceValues(readback.NewRasteriser)
+var rasteriser = sync.OnceValues(pdfium.New)
 
 var rasterLock sync.Mutex
 

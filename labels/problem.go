@@ -1,18 +1,20 @@
 package labels
 
-import "fmt"
+import (
+	"errors"
+	"fmt"
 
-// Problem is one thing wrong with what was asked of this package: Field is the
-// name of the input, Message a sentence or two that say what to do.
-type Problem struct{ Field, Message string }
+	"cruet/internal/larder"
+)
 
-func (p *Problem) Error() string { return p.Message }
-
+// refuse says in a sentence or two what is wrong with what was asked of this
+// package, as larder.Problems; field is the name of the input.
 func refuse(field, format string, args ...any) error {
-	return &Problem{Field: field, Message: fmt.Sprintf(format, args...)}
+	return larder.Refuse(field, fmt.Sprintf(format, args...))
 }
 
-// LabelError says which of several labels cannot be printed. Nothing was.
+// LabelError says which of several labels cannot be printed. Nothing was. It
+// is larder.Problems too, with the label's number in the message.
 type LabelError struct {
 	Index, Of int // Index counts from 0
 	Err       error
@@ -22,4 +24,15 @@ func (e *LabelError) Error() string {
 	return fmt.Sprintf("Label %d of %d: %v", e.Index+1, e.Of, e.Err)
 }
 
-func (e *LabelError) Unwrap() error { return e.Err }
+// Unwrap gives the problem first, so that it is told with the label's number.
+func (e *LabelError) Unwrap() []error {
+	return []error{larder.Refuse(fieldOf(e.Err), e.Error()), e.Err}
+}
+
+func fieldOf(err error) string {
+	var p larder.Problems
+	if errors.As(err, &p) && len(p) > 0 {
+		return p[0].Field
+	}
+	return ""
+}

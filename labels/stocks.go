@@ -11,6 +11,8 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+
+	"cruet/internal/larder"
 )
 
 //go:embed stocks.csv
@@ -143,15 +145,16 @@ const stockColumns = "id,kind,page_w_mm,page_h_mm,cols,rows,label_w_mm,label_h_m
 
 // ReadStocks reads a catalogue: CSV with the columns of stocks.csv, lines that
 // begin with # being remarks. Kind is sheet, roll or continuous. Every row's
-// arithmetic is checked.
+// arithmetic is checked; the error names each line that is wrong.
 func ReadStocks(r io.Reader) ([]Stock, error) {
 	rows := csv.NewReader(r)
-	rows.Comment, rows.TrimLeadingSpace = '#', true
+	rows.Comment, rows.TrimLeadingSpace, rows.FieldsPerRecord = '#', true, -1
 	head, err := rows.Read()
 	if err != nil || strings.Join(head, ",") != stockColumns {
 		return nil, refuse("stock", "A stock catalogue begins with the line %q.", stockColumns)
 	}
 	var stocks []Stock
+	var wrong larder.Problems
 	seen := map[string]bool{}
 	for {
 		row, err := rows.Read()
@@ -159,25 +162,36 @@ func ReadStocks(r io.Reader) ([]Stock, error) {
 			break
 		}
 		if err != nil {
-			return nil, refuse("stock", "The stock catalogue cannot be read: %v.", err)
+			wrong.Add("stock", sentence(err.Error())) // names its line
+			break                                     // what follows an open quote makes no sense
 		}
+		line, _ := rows.FieldPos(0)
 		s, err := parseStock(row)
-		if err != nil {
-			return nil, err
+		if err == nil && seen[s.ID] {
+			err = refuse("stock", "Stock %q is listed twice; give one of them another id.", s.ID)
 		}
-		if seen[s.ID] {
-			return nil, refuse("stock", "Stock %q is listed twice; give one of them another id.", s.ID)
+		if err != nil {
+			wrong.Add("stock", fmt.Sprintf("Line %d: %v", line, err))
+			continue
 		}
 		seen[s.ID] = true
 		stocks = append(stocks, s)
 	}
-	if len(stocks) == 0 {
+	if len(stocks) == 0 && len(wrong) == 0 {
 		return nil, refuse("stock", "The stock catalogue lists no stock; add at least one line.")
 	}
-	return stocks, nil
+	return stocks, wrong.Err()
+}
+
+func sentence(s string) string {
+	return strings.ToUpper(s[:1]) + strings.TrimSuffix(s[1:], ".") + "."
 }
 
 func parseStock(row []string) (Stock, error) {
+	columns := strings.Split(stockColumns, ",")
+	if len(row) != len(columns) {
+		return Stock{}, refuse("stock", "the line cannot be read, since it has %d values where %d belong: %s.", len(row), len(columns), strings.Join(columns, ", "))
+	}
 	s := Stock{ID: row[0]}
 	switch row[1] {
 	case "sheet":
@@ -191,7 +205,6 @@ func parseStock(row []string) (Stock, error) {
 	lengths := map[int]*float64{2: &s.PageWMM, 3: &s.PageHMM, 6: &s.LabelWMM, 7: &s.LabelHMM,
 		8: &s.LeftMM, 9: &s.TopMM, 10: &s.PitchXMM, 11: &s.PitchYMM, 12: &s.CornerMM}
 	counts := map[int]*int{4: &s.Cols, 5: &s.Rows, 13: &s.DPI}
-	columns := strings.Split(stockColumns, ",")
 	for i := 2; i < len(columns); i++ {
 		var err error
 		if p := lengths[i]; p != nil {

@@ -12,6 +12,7 @@ import (
 	"cruet/internal/chem"
 	"cruet/internal/larder"
 	"cruet/internal/store"
+	"cruet/internal/verdict"
 )
 
 // demoZone is where the invented kitchen stands.
@@ -48,7 +49,7 @@ func buildDemo(ctx context.Context, dir string, now time.Time) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, t.db.Close()) }()
-	err = t.db.SetKitchen(ctx, larder.Kitchen{Name: "Quince Yard", MakerLine: "Quince Yard. Questions? Ask ro or mk.", TimeZone: demoZone})
+	err = t.db.SetKitchen(ctx, larder.Kitchen{Name: "Quince Yard", MakerLine: "Quince Yard. Questions? Ask ro or mk.", TimeZone: demoZone, Market: string(verdict.EU)})
 	if err != nil {
 		return err
 	}
@@ -159,6 +160,11 @@ func (t *teller) checkBase(daysAgo int, clock string, runs ...chem.KHPRun) {
 	t.benchBook(daysAgo, clock, "ro", larder.BaseCheck{Base: sodiumHydroxide, Against: &chem.Standardisation{Runs: runs, MassTolG: 0.001, BuretteTolML: 0.02}})
 }
 
+// control notes the bought vinegar that each measuring round begins with.
+func (t *teller) control(daysAgo int, clock string, ph chem.PH, temp chem.Celsius) {
+	t.benchBook(daysAgo, clock, "ro", larder.ControlSample{Meter: benchPH, PH: ph, TempC: temp})
+}
+
 func (t *teller) benchBook(daysAgo int, clock, by string, b larder.BenchBody) {
 	t.on(daysAgo, clock, by, func(ctx context.Context, a larder.Act) error {
 		_, err := t.db.Bench(ctx, a, larder.NewBench{Body: b})
@@ -178,4 +184,11 @@ func ingredient(name, amount string) larder.Ingredient {
 		panic("demo: " + err.Error())
 	}
 	return larder.Ingredient{Name: name, Amount: a}
+}
+
+// drink is an ingredient of which the alcohol is known.
+func drink(name, amount string, abv chem.PercentVol) larder.Ingredient {
+	i := ingredient(name, amount)
+	i.ABVPercent = &abv
+	return i
 }

@@ -24,6 +24,14 @@ func (t *teller) bench() {
 	t.checkBase(106, "10:30", chem.KHPRun{KHPG: 0.191, BaseML: 9.35}, chem.KHPRun{KHPG: 0.190, BaseML: 9.30})
 	t.checkBase(66, "16:00", chem.KHPRun{KHPG: 0.188, BaseML: 9.21}, chem.KHPRun{KHPG: 0.190, BaseML: 9.30})
 	t.checkBase(37, "09:45", chem.KHPRun{KHPG: 0.190, BaseML: 9.30}, chem.KHPRun{KHPG: 0.191, BaseML: 9.36}, chem.KHPRun{KHPG: 0.189, BaseML: 9.25})
+	for _, c := range []struct {
+		daysAgo int
+		ph      chem.PH
+		temp    chem.Celsius
+	}{{138, 2.41, 19.5}, {122, 2.42, 20}, {101, 2.40, 20.5}, {80, 2.41, 20}, {62, 2.43, 19}, {38, 2.42, 19}, {32, 2.41, 21}, {26, 2.40, 20.5},
+		{18, 2.42, 20.5}, {11, 2.41, 21}, {4, 2.42, 20}} {
+		t.control(c.daysAgo, "09:58", c.ph, c.temp)
+	}
 	t.checkBase(17, "10:15", chem.KHPRun{KHPG: 0.192, BaseML: 9.41}, chem.KHPRun{KHPG: 0.190, BaseML: 9.30})
 }
 
@@ -101,7 +109,8 @@ func (t *teller) honey() {
 func (t *teller) pear() {
 	t.start(61, "14:30", "mk", "pear", larder.NewBatch{
 		Name: "Pear trimmings", Base: larder.FruitScraps, Jars: 2, JarSizeML: 3000, FillML: volume(2700), TargetGPer100ML: 5, Place: "kitchen counter",
-		Ingredients: []larder.Ingredient{ingredient("pears, peels and cores", "2.4 kg"), ingredient("water", "4 L"), ingredient("sugar", "340 g")},
+		Note:        "Peels and cores of 2.4 kg pears; then filled up with water to cover them.",
+		Ingredients: []larder.Ingredient{ingredient("pear peels and cores", "600 g"), ingredient("water", "4 L"), ingredient("sugar", "340 g")},
 	})
 	t.pearJar("pear A", 2, run2(0, 2.35, 2.35, 4.75), run2(0, 4.05, 4.05, 8.05), run2(0, 5.10, 0, 5.15))
 	t.pearJar("pear B", 22, run2(0, 2.10, 2.10, 4.20), run2(0, 3.60, 3.60, 7.25), run2(0, 4.70, 4.70, 9.35))
@@ -112,7 +121,7 @@ func (t *teller) pearJar(jar string, minute int, early, middle, late []chem.Repl
 	at := func(hour int) string { return fmt.Sprintf("%02d:%02d", hour, minute) }
 	t.stir(jar, 60, 59, 58, 57, 56, 55, 54, 53, 52, 51, 50, 49)
 	t.log(57, at(9), "mk", jar, "fizzing", just(larder.StageChange{To: larder.Alcoholic}))
-	t.log(57, at(10), "mk", jar, "", gravity(1.030, 20))
+	t.log(57, at(10), "mk", jar, "", gravity(1.021, 20))
 	t.log(48, at(9), "mk", jar, "", gravity(1.002, 20))
 	t.log(48, at(10), "mk", jar, "", just(larder.StageChange{To: larder.Acetic, VolumeML: volume(2300),
 		Starter: &larder.Feed{From: larder.FromBought, Name: "live cider vinegar", Live: true, Mother: true, Acidity: new(chem.GramsPer100ML(5)), VolumeML: volume(200)}}))
@@ -128,7 +137,7 @@ func (t *teller) damson() {
 	t.start(40, "16:00", "ro", "damson", larder.NewBatch{
 		Name: "Damson wine", Base: larder.Wine, Jars: 1, JarSizeML: 6000, FillML: volume(5000), TargetGPer100ML: 5, Place: "shelf by the boiler",
 		Note:        "Wine of 11.5 % vol cut with water to 6.9 % vol, so that the bacteria can work.",
-		Ingredients: []larder.Ingredient{ingredient("home-made damson wine, 11.5 % vol", "3 L"), ingredient("water", "2 L")},
+		Ingredients: []larder.Ingredient{drink("home-made damson wine", "3 L", 11.5), ingredient("water", "2 L")},
 	})
 	t.log(40, "16:10", "ro", jar, "as the cut should give", just(larder.Reading{ABV: new(chem.PercentVol(6.9)), Instrument: ebulliometer}))
 	t.on(39, "10:00", "ro", func(ctx context.Context, a larder.Act) error {

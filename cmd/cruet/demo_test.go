@@ -5,6 +5,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 	"strings"
 	"testing"
@@ -12,8 +13,11 @@ import (
 
 	"github.com/google/uuid"
 
+	"cruet/internal/chem"
+	"cruet/internal/forecast"
 	"cruet/internal/larder"
 	"cruet/internal/store"
+	"cruet/internal/verdict"
 )
 
 // demoToday are the moments at which the demo must come out right: midday, just
@@ -79,7 +83,7 @@ func TestDemoTellsItsScenario(t *testing.T) {
 				t.Fatal(err)
 			}
 			db, batches := openDemo(t, now)
-			checkDemoBatches(t, batches, now)
+			checkDemoBatches(t, db, batches, now)
 			checkDemoLot(t, db, batches)
 			r, err := db.Check(context.Background())
 			if err != nil || len(r.Findings) > 0 {
@@ -89,7 +93,7 @@ func TestDemoTellsItsScenario(t *testing.T) {
 	}
 }
 
-func checkDemoBatches(t *testing.T, batches map[string][]demoJar, now time.Time) {
+func checkDemoBatches(t *testing.T, db *store.DB, batches map[string][]demoJar, now time.Time) {
 	t.Helper()
 	loc, err := time.LoadLocation(demoZone)
 	if err != nil {
@@ -155,8 +159,67 @@ func checkDemoBatches(t *testing.T, batches map[string][]demoJar, now time.Time)
 			t.Errorf("quince: %v °Bx, want 12.5", b)
 		}
 	}
+	checkDemoOutlook(t, db, batches, now)
 	if note := batches["Pear and rosemary infusion"][0].Batch.Note; !strings.Contains(note, "cleaning") {
 		t.Errorf("the infusion's note does not say that it is for cleaning: %q", note)
+	}
+}
+
+// checkDemoOutlook holds what the pages will say of the scenario.
+func checkDemoOutlook(t *testing.T, db *store.DB, batches map[string][]demoJar, now time.Time) {
+	t.Helper()
+	of := func(name string) store.Outlook {
+		o, err := db.Outlook(context.Background(), batches[name][0].Jar.Tag, now)
+		if err != nil || len(o.Verdict) != len(verdict.Uses()) {
+			t.Fatalf("%s: %d uses, %v", name, len(o.Verdict), err)
+		}
+		return o
+	}
+	answer := func(o store.Outlook, use verdict.Use) verdict.Answer {
+		return o.Verdict[slices.Index(verdict.Uses(), use)].Answer
+	}
+	if o := of("Pear trimmings"); !(o.Ceiling.StoichiometricGPer100ML > 4 && o.Ceiling.StoichiometricGPer100ML < 5) || o.Ceiling.Reach != chem.ReachNever || len(o.Ceiling.Missing) > 0 {
+		t.Errorf("pear: the ceiling is %.2f, %s, without %v; it should lie under 5", float64(o.Ceiling.StoichiometricGPer100ML), o.Ceiling.Reach, o.Ceiling.Missing)
+	}
+	// 6.9 % vol, the wine's 11.5 in 3 of 5 L, at 7.89 g/L of ethanol a per cent
+	// (OIML R 22) and 60.052/46.069 of that in acid.
+	o := of("Damson wine")
+	if c := float64(o.Ceiling.StoichiometricGPer100ML); math.Abs(c-6.9*0.789*60.052/46.069) > 0.02 {
+		t.Errorf("damson: the ceiling is %.2f", c)
+	}
+	if f := o.Forecast; f.FinishKind != forecast.FinishTarget || !f.Finish.Early.After(now.AddDate(0, 0, -4)) || !f.Finish.Late.After(now) || f.Finish.Late.After(now.AddDate(0, 0, 60)) {
+		t.Errorf("damson: %s between %s and %s, %v", f.FinishKind, f.Finish.Early, f.Finish.Late, f.Findings)
+	}
+	if o := of("Barley"); o.Jar.State.Acidity.StrengthMark != "" || answer(o, verdict.Canning) != verdict.No {
+		t.Errorf("barley: marked %q, canning %s", o.Jar.State.Acidity.StrengthMark, answer(o, verdict.Canning))
+	}
+	for _, v := range of("Honey").Verdict {
+		if v.Answer != verdict.No || !strings.Contains(v.Reasons[0].Text, "Mould was seen") {
+			t.Errorf("honey: %s is %s: %s", v.Use, v.Answer, v.Reasons[0].Text)
+		}
+	}
+	infusion := of("Pear and rosemary infusion")
+	for _, use := range verdict.Uses() {
+		if want := use == verdict.Cleaning; (answer(infusion, use) == verdict.Allowed) != want {
+			t.Errorf("infusion: %s is %s", use, answer(infusion, use))
+		}
+	}
+	checkDemoControl(t, db)
+}
+
+// checkDemoControl finds the meter in control.
+func checkDemoControl(t *testing.T, db *store.DB) {
+	t.Helper()
+	book, err := db.BenchBook(context.Background(), larder.KindControl, benchPH, 100)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var ask chem.ControlChart
+	for _, e := range slices.Backward(book) {
+		ask.ReadingsPH = append(ask.ReadingsPH, e.Body.(larder.ControlSample).PH)
+	}
+	if r, err := ask.Result(); err != nil || !r.InControl || len(r.Flags) > 0 {
+		t.Errorf("the meter's control chart: %+v, %v", r, err)
 	}
 }
 

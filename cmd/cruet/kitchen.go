@@ -8,12 +8,13 @@ import (
 	"github.com/spf13/cobra"
 
 	"cruet/internal/larder"
+	"cruet/internal/verdict"
 )
 
 func (a *app) kitchenCommand() *cobra.Command {
-	var name, maker, zone, units, address string
+	var name, maker, zone, units, address, marketCode string
 	cmd := &cobra.Command{
-		Use: "kitchen", Short: "Show or set the kitchen's name, time zone and units",
+		Use: "kitchen", Short: "Show or set the kitchen's name, time zone, units and market",
 		Long: `Show the kitchen's settings, or set those that are given. What was measured is kept
 as it is; the units and the time zone change only how it is shown.`,
 		Example: `  cruet kitchen
@@ -26,6 +27,7 @@ as it is; the units and the time zone change only how it is shown.`,
 	flags.StringVar(&zone, "time-zone", "", "`ZONE` like Europe/Dublin")
 	flags.StringVar(&units, "units", "", "`SYSTEM` shown: metric or us")
 	flags.StringVar(&address, "address", "", "`HOST:PORT` that labels name, until the station is next served elsewhere")
+	flags.StringVar(&marketCode, "market", "", "`MARKET` whose rules the verdicts follow: "+marketCodes()+" (default: the strictest of all)")
 	asJSON := jsonFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		if units = strings.ToLower(units); cmd.Flags().Changed("units") && units != "metric" && units != "us" {
@@ -36,8 +38,12 @@ as it is; the units and the time zone change only how it is shown.`,
 				return wrongUse("--address", "%s", err)
 			}
 		}
+		market, err := verdict.ParseMarket(marketCode)
+		if err != nil {
+			return wrongUse("--market", "%s", err)
+		}
 		set, m := false, existing
-		for _, f := range []string{"name", "maker-line", "time-zone", "units", "address"} {
+		for _, f := range []string{"name", "maker-line", "time-zone", "units", "address", "market"} {
 			if set = set || cmd.Flags().Changed(f); set {
 				m = create
 			}
@@ -51,6 +57,9 @@ as it is; the units and the time zone change only how it is shown.`,
 				if cmd.Flags().Changed(v.flag) {
 					*v.into = v.text
 				}
+			}
+			if cmd.Flags().Changed("market") {
+				k.Market = string(market)
 			}
 			if units != "" {
 				k.USUnits = units == "us"
@@ -74,11 +83,29 @@ func (a *app) printKitchen(k larder.Kitchen, asJSON bool) error {
 	if k.USUnits {
 		units = "us"
 	}
-	for _, l := range [][2]string{{"name", k.Name}, {"maker line", k.MakerLine}, {"time zone", k.TimeZone}, {"units", units}, {"address", k.Address}} {
+	for _, l := range [][2]string{{"name", k.Name}, {"maker line", k.MakerLine}, {"time zone", k.TimeZone}, {"units", units}, {"address", k.Address}, {"market", marketName(k.Market)}} {
 		if l[1] == "" {
 			l[1] = none
 		}
 		fmt.Fprintf(a.out, "%-11s %s\n", l[0], l[1])
 	}
 	return nil
+}
+
+func marketCodes() string {
+	var codes []string
+	for _, m := range verdict.Markets() {
+		if m != verdict.Elsewhere {
+			codes = append(codes, string(m))
+		}
+	}
+	return strings.Join(codes, ", ") + ", elsewhere"
+}
+
+func marketName(code string) string {
+	m, err := verdict.ParseMarket(code)
+	if err != nil {
+		return code
+	}
+	return m.Name()
 }

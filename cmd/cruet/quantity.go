@@ -6,6 +6,7 @@ import (
 
 	"cruet/internal/chem"
 	"cruet/internal/larder"
+	"cruet/internal/reckon"
 )
 
 // optional reads a flag's text with parse, and nil when the flag was not given.
@@ -112,8 +113,8 @@ func parseMillimetres(text string) (float64, error) {
 	return 0, larder.Refuse("", "Write a length with its unit, mm, cm or in: \"98 mm\".")
 }
 
-// parseIngredient reads "pears, peels and cores: 2.4 kg", or a bare name whose
-// amount nobody weighed.
+// parseIngredient reads "pears, peels and cores: 2.4 kg", "cider: 3 L, 6 % vol",
+// or a bare name whose amount nobody weighed.
 func parseIngredient(text string) (larder.Ingredient, error) {
 	i := strings.LastIndexByte(text, ':')
 	if i < 0 {
@@ -121,6 +122,14 @@ func parseIngredient(text string) (larder.Ingredient, error) {
 			return larder.Ingredient{}, larder.Refuse("", "Write an ingredient as NAME: AMOUNT, like \"pears: 2.4 kg\".")
 		}
 		return larder.Ingredient{Name: strings.TrimSpace(text)}, nil
+	}
+	if rest := text[i+1:]; strings.Contains(rest, "%") || strings.Contains(rest, "/100") {
+		one, err := reckon.Ingredient(text)
+		out := larder.Ingredient{Name: one.Name, Amount: one.Amount, SugarGPer100G: one.SugarGPer100G}
+		if one.ABVPercent != 0 {
+			out.ABVPercent = &one.ABVPercent
+		}
+		return out, err
 	}
 	amount, err := chem.ParseAmount(text[i+1:])
 	return larder.Ingredient{Name: strings.TrimSpace(text[:i]), Amount: amount}, err

@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"cruet/api"
 	"cruet/internal/larder"
 	"cruet/internal/store"
 )
@@ -98,11 +99,19 @@ func (a *app) showJar(ctx context.Context, r room, tag larder.Tag, asJSON bool) 
 	}
 	s := r.speech()
 	due := append([]larder.Todo{}, larder.Due(page.Batch.Base, page.Jar.State, s.now)...)
+	outlook, err := r.db.Outlook(ctx, tag, s.now.In(s.loc))
+	if err != nil {
+		return err
+	}
 	if asJSON {
-		return a.printJSON(map[string]any{"jar": page.Jar, "batch": page.Batch, "entries": log, "due": due,
+		o := api.OutlookOf(outlook)
+		return a.printJSON(map[string]any{"ceiling": o.Ceiling, "no_ceiling": o.NoCeiling, "forecast": o.Forecast, "ph_flag": o.PHFlag, "market": o.Market, "verdict": o.Verdict, "jar": page.Jar, "batch": page.Batch, "entries": log, "due": due,
 			"came_from": append([]larder.Edge{}, page.CameFrom...), "went_into": append([]larder.Edge{}, page.WentInto...)})
 	}
 	a.printJar(page, due, s)
+	if page.Jar.State.Stage.Live() {
+		a.printOutlook(outlook, s)
+	}
 	a.printHistory(log, s)
 	return nil
 }

@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"cruet/api"
 	"cruet/internal/chem"
 	"cruet/internal/larder"
 )
@@ -30,7 +31,7 @@ Each jar gets a tag of its own, to be printed with "cruet labels jars".`,
 	}
 	flags := cmd.Flags()
 	flags.StringVar(&f.from, "from", "", "`BASE`: fruit scraps, juice, wine, beer or ale, honey, other")
-	flags.StringArrayVar(&f.with, "with", nil, "`INGREDIENT` and its amount, \"pears: 2.4 kg\"; once for each")
+	flags.StringArrayVar(&f.with, "with", nil, "`INGREDIENT` and its amount, \"pears: 2.4 kg\", with what its label says: \"wine: 3 L, 11.5 % vol\"; once for each")
 	flags.IntVar(&f.jars, "jars", 1, "`N` jars")
 	flags.StringVar(&f.size, "size", "", "`VOLUME` that one jar holds to the brim: \"3 L\", \"1 gal\"")
 	flags.StringVar(&f.fill, "fill", "", "`VOLUME` of liquid in each jar, when known")
@@ -63,8 +64,17 @@ func (a *app) start(cmd *cobra.Command, name string, f startFlags, asJSON bool) 
 		if err != nil {
 			return err
 		}
+		liquid, err := r.db.LiquidOfBatch(ctx, s.Batch.ID)
+		if err != nil {
+			return err
+		}
+		ceiling, noCeiling := larder.CeilingOfRecipe(s.Batch.Ingredients, liquid, s.Batch.TargetGPer100ML)
 		if asJSON {
-			return a.printJSON(map[string]any{"batch": s.Batch, "jars": s.Jars, "replayed": s.Replayed})
+			out := map[string]any{"batch": s.Batch, "jars": s.Jars, "replayed": s.Replayed}
+			if noCeiling == nil {
+				out["ceiling"] = api.CeilingOf(ceiling, s.Batch.TargetGPer100ML)
+			}
+			return a.printJSON(out)
 		}
 		a.saidBefore(s.Replayed)
 		fmt.Fprintf(a.out, "Started %s, %s.\n", s.Batch.Name, s.Batch.When.In(r.loc))
@@ -72,6 +82,9 @@ func (a *app) start(cmd *cobra.Command, name string, f startFlags, asJSON bool) 
 		for i, jar := range s.Jars {
 			tags[i] = string(jar.Tag)
 			fmt.Fprintf(a.out, "  jar %s  %s  %s\n", jar.Letter, jar.Tag, jar.State.Stage)
+		}
+		if noCeiling == nil {
+			a.printCeiling(ceiling, s.Batch.TargetGPer100ML, "", nil, r.kitchen.Units())
 		}
 		fmt.Fprintf(a.out, "Print the labels: cruet labels jars %s -o labels.pdf\n", strings.Join(tags, " "))
 		return nil

@@ -45,6 +45,7 @@ type Change struct {
 	AddStrongerML Millilitres `json:"add_stronger_ml"` // of StrongerABV; 0: that liquid is too weak
 	LessWaterML   Millilitres `json:"less_water_ml"`   // for a recipe not yet mixed
 	StrongerABV   PercentVol  `json:"stronger_abv_percent"`
+	ForML         Millilitres `json:"for_volume_ml"` // the finished liquid that these amounts are for
 }
 
 // acid is the acid in g that sugar and alcohol become with the given yields.
@@ -123,7 +124,7 @@ func (c Ceiling) judge(r *CeilingResult, a, b Yield) {
 		return
 	}
 	short := float64(t-r.LikelyGPer100ML) * float64(c.VolumeML) / 100 // g of acid missing
-	change := Change{StrongerABV: c.StrongerABV}
+	change := Change{StrongerABV: c.StrongerABV, ForML: c.VolumeML}
 	if change.StrongerABV == 0 {
 		change.StrongerABV = 12
 	}

@@ -83,6 +83,8 @@ type Ingredient struct {
 	Amount        chem.Amount      `json:"amount"`
 	ABVPercent    *chem.PercentVol `json:"abv_percent_vol,omitempty"`  // wine, ale, cider: as measured or as its label says
 	SugarGPer100G *float64         `json:"sugar_g_per_100g,omitempty"` // as its label says; otherwise from the table
+	Supplier      string           `json:"supplier,omitempty"`         // who it came from and what finds them again
+	SupplierLot   string           `json:"supplier_lot,omitempty"`     // the mark on its pack
 }
 
 // String is "pears, peels and cores: 2.4 kg", "cider: 3 L, 6 % vol".
@@ -106,6 +108,8 @@ func (i Ingredient) check(p *Problems, field string) {
 	if s := i.SugarGPer100G; s != nil && !(*s >= 0 && *s <= 100) {
 		p.Add(field+".sugar_g_per_100g", "Sugar lies between 0 and 100 g in 100 g, as the label says.")
 	}
+	checkText(p, field+".supplier", "The supplier", i.Supplier, MaxSupplierRunes, false)
+	checkText(p, field+".supplier_lot", "The supplier's lot mark", i.SupplierLot, MaxNameRunes, false)
 }
 
 // Limits on what one batch may hold; beyond them a slip of the finger is likelier.
@@ -114,8 +118,10 @@ const (
 	MaxIngredients = 40
 	MaxNameRunes   = 80
 	MaxNoteRunes   = 4000
-	maxJarML       = 250_000
-	minJarML       = 50
+	// MaxSupplierRunes leaves room for a name, an address and a telephone number.
+	MaxSupplierRunes = 300
+	maxJarML         = 250_000
+	minJarML         = 50
 )
 
 // NewBatch is what a maker says when starting a batch.

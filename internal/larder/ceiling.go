@@ -58,14 +58,30 @@ func ceilingOfRecipe(ingredients []Ingredient, volume *chem.Millilitres, target 
 func CeilingOfJar(batch Batch, jar Jar, liquid *chem.Millilitres) (Ceiling, error) {
 	s := jar.State
 	switch {
-	case s.ABV != nil && s.ABV.Value > 0:
+	case s.ABV != nil && s.ABV.Value > 0 && !s.abvIsRest():
 		return ceilingOfAlcohol(s, batch.TargetGPer100ML)
 	case s.MustBrix != nil || s.MustSG != nil:
 		c, err := ceilingOfMust(s, batch.TargetGPer100ML)
 		return c.watered(s.WaterPart), err
 	}
 	c, err := ceilingOfRecipe(batch.Ingredients, liquid, batch.TargetGPer100ML, s.WaterPart)
+	if err != nil && s.abvIsRest() && s.Acidity.Basis == ByTitration {
+		return ceilingOfRest(s, batch.TargetGPer100ML)
+	}
 	return c.watered(s.WaterPart), err
+}
+
+// abvIsRest tells that the alcohol was measured while acid was made of it, and
+// the acid only later: the two do not add up to what there was.
+func (s State) abvIsRest() bool {
+	return s.ABV != nil && s.StrainedAt != nil && s.ABV.When.At.After(*s.StrainedAt) && s.Acidity != nil && s.Acidity.When.At.After(s.ABV.When.At)
+}
+
+// ceilingOfRest is a bound from above: the acid that there is now, and all of the
+// alcohol that there was before.
+func ceilingOfRest(s State, target chem.GramsPer100ML) (Ceiling, error) {
+	r, err := chem.Ceiling{VolumeML: 1000, ABVPercent: s.ABV.Value, AcidityGPer100ML: s.Acidity.GPer100ML, TargetGPer100ML: target}.Result()
+	return Ceiling{CeilingResult: r, From: fmt.Sprintf("the acid titrated last and %.3g %% vol measured before it, so rather too high", float64(s.ABV.Value))}, err
 }
 
 // ceilingOfAlcohol reckons from the alcohol measured in the jar and the acid

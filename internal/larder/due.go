@@ -9,37 +9,65 @@ import (
 // step is one row of a plan: what to do with a jar of such a base in such a
 // stage, and when, counted from the start of the batch or of the stage.
 type step struct {
-	bases     []Base // empty: all
-	stage     Stage
-	what      string
-	why       string
-	fromStart bool // count from the batch's start, not the stage's
-	first     int  // day from which it is due
-	last      int  // day after which it is overdue
-	every     int  // repeat after so many days; 0 once
-	done      func(State) *time.Time
+	bases []Base // empty: all
+	stage Stage
+	do    Deed
+	what  string
+	why   string
+	since func(State) *When      // the days count from here, nil: not yet; no since: from the stage's start
+	first int                    // day from which it is due
+	last  int                    // day after which it is overdue
+	every int                    // repeat after so many days; 0 once
+	done  func(State) *time.Time // when it was done last; nil: never known to be
+	until func(State) *time.Time // not asked for any more once this happened
 }
+
+// Deed names a step for programs, so that a page can offer the right form.
+type Deed string
+
+// The deeds of the plan.
+const (
+	DoStir    Deed = "stir"
+	DoLook    Deed = "look"
+	DoBubbles Deed = "look for bubbles"
+	DoStrain  Deed = "strain"
+	DoMother  Deed = "add the mother"
+	DoGravity Deed = "read the gravity"
+	DoTitrate Deed = "titrate"
+	DoBottle  Deed = "bottle"
+)
 
 // plan is the whole plan of the kitchen. Where a source is named the window is
 // its; the rest is common practice, no published source.
 var plan = []step{
 	// Daily stirring keeps the fruit wet and mould away (Ohio State HYG-5346).
-	{bases: []Base{FruitScraps}, stage: Must, what: "stir", why: "wet fruit on top grows mould", first: 0, last: 1, every: 1, done: stirred},
-	{bases: []Base{FruitScraps}, stage: Alcoholic, what: "stir", why: "wet fruit on top grows mould", first: 0, last: 1, every: 1, done: stirred},
-	{stage: Must, what: "look for bubbles", why: "bubbles mean that it has become alcoholic", first: 2, last: 5},
+	{bases: []Base{FruitScraps}, stage: Must, do: DoStir, what: "stir", why: "wet fruit on top grows mould", first: 0, last: 1, every: 1, done: stirred, until: strained},
+	{bases: []Base{FruitScraps}, stage: Alcoholic, do: DoStir, what: "stir", why: "wet fruit on top grows mould", first: 0, last: 1, every: 1, done: stirred, until: strained},
+	{stage: Must, do: DoBubbles, what: "look for bubbles", why: "bubbles mean that it has become alcoholic", first: 2, last: 5},
 	// Fruit comes out after about a week; common practice gives it up to two.
-	{bases: []Base{FruitScraps}, stage: Must, what: "strain", why: "fruit comes out after one to two weeks", fromStart: true, first: 7, last: 14, done: strained},
-	{bases: []Base{FruitScraps}, stage: Alcoholic, what: "strain", why: "fruit comes out after one to two weeks", fromStart: true, first: 7, last: 14, done: strained},
-	{bases: []Base{Juice, OtherBase}, stage: Alcoholic, what: "strain and add the mother", why: "the bubbling should be over", fromStart: true, first: 7, last: 28},
-	{bases: []Base{Honey}, stage: Alcoholic, what: "strain and add the mother", why: "honey ferments slowly; the bubbling should be over", fromStart: true, first: 28, last: 60},
-	{bases: []Base{Wine, Ale}, stage: Alcoholic, what: "add the mother", why: "it is alcoholic already", first: 0, last: 3},
-	{bases: []Base{Juice, Honey, OtherBase}, stage: Alcoholic, what: "read the gravity", why: "a gravity that stands still tells that fermentation is over, or stuck", first: 7, last: 10, every: 7, done: gravityRead},
-	{stage: Acetic, what: "first look", why: "a mother should form and the smell turn sour; mould means discard", first: 7, last: 14, done: lookedAt},
+	{bases: []Base{FruitScraps}, stage: Must, do: DoStrain, what: "strain", why: "fruit comes out after one to two weeks", since: started, first: 7, last: 14, until: strained},
+	{bases: []Base{FruitScraps}, stage: Alcoholic, do: DoStrain, what: "strain", why: "fruit comes out after one to two weeks", since: started, first: 7, last: 14, until: strained},
+	{bases: []Base{FruitScraps}, stage: Alcoholic, do: DoMother, what: "add the mother", why: "strained and alcoholic, it wants a mother and air", since: onceStrained, first: 0, last: 14},
+	{bases: []Base{Juice, OtherBase}, stage: Alcoholic, do: DoMother, what: "strain and add the mother", why: "the bubbling should be over", since: started, first: 7, last: 28},
+	{bases: []Base{Honey}, stage: Alcoholic, do: DoMother, what: "strain and add the mother", why: "honey ferments slowly; the bubbling should be over", since: started, first: 28, last: 60},
+	{bases: []Base{Wine, Ale}, stage: Alcoholic, do: DoMother, what: "add the mother", why: "it is alcoholic already", first: 0, last: 3},
+	{bases: []Base{Juice, Honey, OtherBase}, stage: Alcoholic, do: DoGravity, what: "read the gravity", why: "a gravity that stands still tells that fermentation is over, or stuck", first: 7, last: 10, every: 7, done: gravityRead},
+	{stage: Acetic, do: DoLook, what: "first look", why: "a mother should form and the smell turn sour; mould means discard", first: 7, last: 14, until: lookedAt},
 	// HYG-5346: three to four weeks to vinegar in the warm; a month or two is common.
-	{stage: Acetic, what: "titrate", why: "only a titration tells how sour it is", first: 21, last: 28, every: 7, done: titrated},
-	{stage: Maturing, what: "titrate again", why: "acidity can fall when the alcohol is used up", first: 28, last: 42, every: 28, done: titrated},
-	{stage: Finished, what: "titrate", why: "the bottle's label says how sour it is", first: 0, last: 7, every: 90, done: titrated},
-	{stage: Finished, what: "bottle", why: "full, closed bottles keep it from fading", first: 0, last: 30},
+	{stage: Acetic, do: DoTitrate, what: "titrate", why: "only a titration tells how sour it is", first: 21, last: 28, every: 7, done: titrated},
+	{stage: Maturing, do: DoTitrate, what: "titrate again", why: "acidity can fall when the alcohol is used up", first: 28, last: 42, every: 28, done: titrated},
+	{stage: Finished, do: DoTitrate, what: "titrate", why: "the bottle's label says how sour it is", first: 0, last: 7, every: 90, done: titrated},
+	{stage: Finished, do: DoBottle, what: "bottle", why: "full, closed bottles keep it from fading", first: 0, last: 30},
+}
+
+func started(s State) *When { return &s.StartedAt }
+
+// onceStrained makes a step wait for the straining.
+func onceStrained(s State) *When {
+	if s.StrainedAt == nil {
+		return nil
+	}
+	return &When{At: *s.StrainedAt, Precision: Exact}
 }
 
 func stirred(s State) *time.Time { return s.StirredAt }
@@ -60,12 +88,16 @@ func titrated(s State) *time.Time {
 	return &s.Acidity.When.At
 }
 
-// lookedAt takes any reading as a look.
+// lookedAt takes any reading of the stage as a look.
 func lookedAt(s State) *time.Time {
+	at := titrated(s)
 	if s.PH != nil {
-		return &s.PH.When.At
+		at = &s.PH.When.At
 	}
-	return titrated(s)
+	if at == nil || at.Before(s.StageSince.Earliest()) {
+		return nil
+	}
+	return at
 }
 
 // Urgency orders what is due.
@@ -83,6 +115,7 @@ func (u Urgency) String() string { return [...]string{"coming", "due", "overdue"
 
 // Todo is one thing that a jar will want.
 type Todo struct {
+	Do      Deed      `json:"do"`
 	What    string    `json:"what"`
 	Why     string    `json:"why"`
 	From    time.Time `json:"from"`
@@ -136,22 +169,34 @@ func (st step) covers(base Base) bool {
 	return len(st.bases) == 0
 }
 
+// reckonedFrom is when the step's days begin to count; ok is false when they do
+// not yet.
+func (st step) reckonedFrom(s State) (w When, ok bool) {
+	if st.since == nil {
+		return s.StageSince, true
+	}
+	if since := st.since(s); since != nil {
+		return *since, true
+	}
+	return When{}, false
+}
+
 func (st step) todo(s State, now time.Time) (Todo, bool) {
-	since := s.StageSince
-	if st.fromStart {
-		since = s.StartedAt
+	since, ok := st.reckonedFrom(s)
+	if !ok {
+		return Todo{}, false
+	}
+	if st.until != nil && st.until(s) != nil {
+		return Todo{}, false
 	}
 	from, until := since.At.AddDate(0, 0, st.first), since.At.AddDate(0, 0, st.last)
 	if st.done != nil {
 		if at := st.done(s); at != nil && !at.Before(since.Earliest()) {
-			if st.every == 0 {
-				return Todo{}, false
-			}
 			from = at.AddDate(0, 0, st.every)
 			until = from.AddDate(0, 0, max(1, st.every/3))
 		}
 	}
-	t := Todo{What: st.what, Why: st.why, From: from, Until: until}
+	t := Todo{Do: st.do, What: st.what, Why: st.why, From: from, Until: until}
 	switch {
 	case now.After(until):
 		t.Urgency = Overdue
@@ -178,25 +223,24 @@ func NextDates(base Base, s State, n int) []Todo {
 			if t, ok := st.todo(s, at); ok {
 				out = append(out, t)
 			}
-		case st.stage == Acetic && (stage == Must || stage == Alcoholic) && st.what == "titrate":
-			// The acetic stage begins when the fruit comes out: about the end
-			// of the straining window.
+		case st.stage == Acetic && st.do == DoTitrate && (stage == Must || stage == Alcoholic):
 			begin := aceticBegins(base, s)
-			out = append(out, Todo{What: st.what, Why: st.why, From: begin.AddDate(0, 0, st.first), Until: begin.AddDate(0, 0, st.last)})
+			out = append(out, Todo{Do: st.do, What: st.what, Why: st.why, From: begin.AddDate(0, 0, st.first), Until: begin.AddDate(0, 0, st.last)})
 		}
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].From.Before(out[j].From) })
 	return out[:min(n, len(out))]
 }
 
+// aceticBegins is the first day on which the plan lets the acetic stage begin:
+// when the fruit may come out, or the mother go in.
 func aceticBegins(base Base, s State) time.Time {
 	for _, st := range plan {
-		if st.stage == Alcoholic && st.covers(base) && st.every == 0 {
-			since := s.StageSince.At
-			if st.fromStart {
-				since = s.StartedAt.At
-			}
-			return since.AddDate(0, 0, st.first)
+		if st.stage != Alcoholic || !st.covers(base) || (st.do != DoStrain && st.do != DoMother) {
+			continue
+		}
+		if since, ok := st.reckonedFrom(s); ok {
+			return since.At.AddDate(0, 0, st.first)
 		}
 	}
 	return s.StageSince.At

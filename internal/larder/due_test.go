@@ -47,7 +47,7 @@ func TestDue(t *testing.T) {
 		"scraps, stirred":          {FruitScraps, stirredToday, []string{"due: look for bubbles", "coming: stir", "coming: strain"}},
 		"scraps, ten days":         {FruitScraps, since(Alcoholic, 4, 10), []string{"overdue: stir", "due: strain"}},
 		"scraps, three weeks":      {FruitScraps, since(Alcoholic, 18, 21), []string{"overdue: stir", "overdue: strain"}},
-		"scraps, strained before":  {FruitScraps, strainedAlready, []string{"coming: stir"}},
+		"scraps, strained before":  {FruitScraps, strainedAlready, []string{"due: add the mother"}},
 		"juice":                    {Juice, since(Alcoholic, 9, 9), []string{"due: read the gravity", "due: strain and add the mother"}},
 		"wine":                     {Wine, since(Alcoholic, 1, 1), []string{"due: add the mother"}},
 		"acetic, a month":          {Wine, since(Acetic, 29, 40), []string{"overdue: first look", "overdue: titrate"}},

@@ -50,8 +50,8 @@ func (n NewEntry) Check(jar Jar, now time.Time) error {
 		p.Add("", "There is nothing to save yet: fill in at least one field.")
 		return p.Err()
 	}
-	if !jar.State.Stage.Live() && n.Body.Kind() != KindNote && n.Body.Kind() != KindStrike {
-		p.Add("", "This jar is "+string(jar.State.Stage)+" and its tag is retired, so only notes can be added. If the "+string(jar.State.Stage)+" entry is a mistake, strike it first.")
+	if !jar.State.Stage.Live() && !afterwards(n.Body.Kind(), jar.State.Stage) {
+		p.Add("", retired(jar.State.Stage))
 		return p.Err()
 	}
 	_, moves := n.Body.(StageChange)
@@ -62,8 +62,23 @@ func (n NewEntry) Check(jar Jar, now time.Time) error {
 	case moves && n.When.Before(jar.State.StageSince):
 		p.Add("when", "That is before this jar became "+string(jar.State.Stage)+". Check the date.")
 	}
-	p = append(p, n.Body.check(jar)...)
-	return p.Err()
+	if b, ok := n.Body.(Transfer); ok {
+		return append(p, b.checkAt(jar, n.When)...).Err()
+	}
+	return append(p, n.Body.check(jar)...).Err()
+}
+
+// afterwards tells what may still be logged on a retired jar. A hold may: what
+// was wrong with an emptied jar is wrong with all that came from it.
+func afterwards(k Kind, s Stage) bool {
+	return k == KindNote || k == KindStrike || (k == KindHold && s != Void)
+}
+
+func retired(s Stage) string {
+	if s == Void {
+		return "The act that made this jar was struck, so the jar never was; only notes can be added."
+	}
+	return "This jar is " + string(s) + " and its tag is retired, so only notes and holds can be added. If the " + string(s) + " entry is a mistake, strike it first."
 }
 
 // CheckByHand refuses the bodies that only other acts write: a strike, and what
@@ -73,9 +88,16 @@ func CheckByHand(b Body) error {
 	switch b := b.(type) {
 	case Strike:
 		return Refuse("", "An entry is struck by striking it, not by logging a strike.")
+	case StageChange:
+		if b.Inherit != nil {
+			return Refuse("inherit", "What a new jar inherits is taken from the record, not typed.")
+		}
 	case Transfer:
 		if b.What == Gave {
 			return Refuse("transfer", "What a jar gave is logged on the jar that got it.")
+		}
+		if b.What.Fills() {
+			return Refuse("transfer", "A new jar is filled by splitting, moving or blending, so that both sides are recorded.")
 		}
 		if b.What == Bottled {
 			return Refuse("transfer", "Bottling is logged by bottling, so that the lot and its bottles are recorded too.")
@@ -191,6 +213,7 @@ type StageChange struct {
 	VolumeML *chem.Millilitres `json:"volume_ml,omitempty"` // liquid after the move, before any starter
 	Starter  *Feed             `json:"starter,omitempty"`
 	Reason   string            `json:"reason,omitempty"`
+	Inherit  *Inherit          `json:"inherit,omitempty"` // first entry of a jar filled from others; written by the store
 }
 
 // Kind is KindStage.

@@ -14,6 +14,10 @@ type Kitchen struct {
 	Market    string `json:"market,omitempty"`     // whose rules the verdicts follow; see package verdict
 	USUnits   bool   `json:"us_units,omitempty"`   // shown units; inside it is always SI
 	Address   string `json:"address,omitempty"`    // HOST:PORT that labels encode
+	// MakerAddress is the maker's postal address on bottles; PublicAddress is
+	// where published pages of bottles are found, empty when nowhere.
+	MakerAddress  string `json:"maker_address,omitempty"`
+	PublicAddress string `json:"public_address,omitempty"`
 }
 
 // Units is the system that the pages show.
@@ -37,6 +41,8 @@ func (k Kitchen) Check() error {
 	var p Problems
 	checkText(&p, "name", "The kitchen's name", k.Name, MaxNameRunes, true)
 	checkText(&p, "maker_line", "The maker's line", k.MakerLine, MaxNameRunes, false)
+	checkText(&p, "maker_address", "The maker's address", k.MakerAddress, MaxSupplierRunes, false)
+	checkPublicAddress(&p, k.PublicAddress)
 	if k.TimeZone != "" {
 		if _, err := time.LoadLocation(k.TimeZone); err != nil {
 			p.Add("time_zone", "There is no time zone "+k.TimeZone+". Write it like Europe/Dublin.")

@@ -3,6 +3,7 @@ package larder
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -107,8 +108,8 @@ func (n NewLot) checkJar(p *Problems, jar Jar) {
 	switch s := jar.State; {
 	case s.Stage != Finished:
 		p.Add("jars", fmt.Sprintf("Jar %s is %s, not finished. Move it to finished when it is ready, then bottle it.", jar.Tag, s.Stage))
-	case s.Hold != "":
-		p.Add("jars", fmt.Sprintf("Jar %s is on hold: %s. Lift the hold first, if it is settled.", jar.Tag, s.Hold))
+	case s.Hold != "" && !beforeHold(n.When, s.HoldAt):
+		checkHold(p, "jars", jar, n.When)
 	case !n.When.IsZero() && n.When.Latest().Before(s.StageSince.Earliest()):
 		p.Add("when", fmt.Sprintf("Jar %s was not finished yet on that date.", jar.Tag))
 	}
@@ -163,13 +164,15 @@ type Lot struct {
 	Pours       []Pour    `json:"pours"`
 	Runs        []Run     `json:"runs"`
 	Acidity     Acidity   `json:"acidity"`
-	Bases       []Base    `json:"bases"`
-	Ingredients []string  `json:"ingredients"` // the heaviest first
-	Heated      bool      `json:"heated"`      // every jar was pasteurised
+	Bases       []Base    `json:"bases"`                 // of the batches bottled, and those that a blend joined
+	TraceBases  []Base    `json:"trace_bases,omitempty"` // of what else went in, as a starter or top-up
+	Ingredients []string  `json:"ingredients"`           // the heaviest first
+	Heated      bool      `json:"heated"`                // every jar was pasteurised
 	Note        string    `json:"note,omitempty"`
 	By          string    `json:"by,omitempty"`
 	RecordedAt  time.Time `json:"recorded_at"`
 	Void        bool      `json:"void,omitempty"` // struck: it was never bottled so
+	Hold        string    `json:"hold,omitempty"` // the reason of the hold on the lot itself; empty when none
 }
 
 // LotID is the lot mark of the nth lot (from 0) of a day in the kitchen's zone.
@@ -246,10 +249,12 @@ type NewGift struct {
 	Note string
 }
 
-// Check says all that is wrong with giving this bottle of this lot so. holds
-// are the reasons of holds that stand on the lot's jars.
-func (g NewGift) Check(bottle Bottle, lot Lot, holds []string, now time.Time) error {
+// Check says all that is wrong with giving this bottle of this lot so. held
+// are those that stand on the lot, its jars and what went into them; a gift made
+// before them and logged late is a record, and a recall needs it.
+func (g NewGift) Check(bottle Bottle, lot Lot, held []Held, now time.Time) error {
 	var p Problems
+	holds := standing(held, g.When)
 	checkText(&p, "to", "The name of who gets it", g.To, MaxNameRunes, true)
 	checkText(&p, "note", "The note", g.Note, MaxNoteRunes, false)
 	p.AddError("when", g.When.Check("when", now))
@@ -259,7 +264,7 @@ func (g NewGift) Check(bottle Bottle, lot Lot, holds []string, now time.Time) er
 	case bottle.Gift != nil:
 		p.Add("", "This bottle was already given to "+bottle.Gift.To+".")
 	case len(holds) > 0:
-		p.Add("", "A jar of this bottle is on hold: "+strings.Join(holds, "; ")+". Nothing of it may be given away.")
+		p.Add("", "This bottle is on hold, by "+strings.Join(holds, "; ")+". Nothing of it may be given away until the hold is lifted.")
 	case !g.When.IsZero() && g.When.Latest().Before(lot.When.Earliest()):
 		p.Add("when", "The bottle was not filled yet on that date.")
 	}
@@ -273,6 +278,8 @@ type Gift struct {
 	Note       string    `json:"note,omitempty"`
 	By         string    `json:"by,omitempty"`
 	RecordedAt time.Time `json:"recorded_at"`
+	// TakenBack says why the gift was recorded by mistake; nil while it stands.
+	TakenBack *TakenBack `json:"taken_back,omitempty"`
 }
 
 // LabelText is the acidity as a label states it: "5.4 % acidity", "about 5.0 %
@@ -314,11 +321,8 @@ func (a Acidity) LabelNote(loc *time.Location) string {
 // 1169/2011 annex II, and a wine without a test is taken to hold some.
 func (l Lot) Cautions() []string {
 	out := []string{"Not for canning or preserving"}
-	for _, b := range l.Bases {
-		if b == Wine {
-			out = append(out, "May contain sulphites")
-			break
-		}
+	if slices.Contains(l.Bases, Wine) || slices.Contains(l.TraceBases, Wine) {
+		out = append(out, "May contain sulphites")
 	}
 	if !l.Heated {
 		out = append(out, "Unpasteurised; a live mother may form")

@@ -192,19 +192,21 @@ func TestNewGiftCheck(t *testing.T) {
 		gift   NewGift
 		bottle Bottle
 		lot    Lot
-		holds  []string
+		held   []Held
 		want   []string
 	}{
 		"to the neighbours":     {NewGift{To: "the neighbours at no. 4"}, Bottle{}, lot, nil, nil},
 		"to nobody":             {NewGift{}, Bottle{}, lot, nil, []string{"to"}},
 		"twice":                 {NewGift{To: "ana"}, Bottle{Gift: &Gift{To: "choir supper"}}, lot, nil, []string{""}},
 		"of a struck bottling":  {NewGift{To: "ana"}, Bottle{}, Lot{ID: "L261120A", Void: true}, nil, []string{""}},
-		"on hold":               {NewGift{To: "ana"}, Bottle{}, lot, []string{"mould"}, []string{""}},
+		"on hold":               {NewGift{To: "ana"}, Bottle{}, lot, []Held{{Jar: jarA, Reason: "mould", Since: daysAgo(3)}}, []string{""}},
+		"before the hold":       {NewGift{To: "ana", When: daysAgo(4)}, Bottle{}, lot, []Held{{Jar: jarA, Reason: "mould", Since: daysAgo(3)}}, nil},
+		"on the hold's day":     {NewGift{To: "ana", When: daysAgo(3)}, Bottle{}, lot, []Held{{Lot: "L261120A", Reason: "mould", Since: daysAgo(3)}}, []string{""}},
 		"before it was bottled": {NewGift{To: "ana", When: daysAgo(9)}, Bottle{}, lot, nil, []string{"when"}},
 		"on the day":            {NewGift{To: "ana", When: daysAgo(5)}, Bottle{}, lot, nil, nil},
 		"tomorrow":              {NewGift{To: "ana", When: daysAgo(-2)}, Bottle{}, lot, nil, []string{"when"}},
 	} {
-		if got := fields(t, row.gift.Check(row.bottle, row.lot, row.holds, testNow)); !slices.Equal(got, row.want) {
+		if got := fields(t, row.gift.Check(row.bottle, row.lot, row.held, testNow)); !slices.Equal(got, row.want) {
 			t.Errorf("%s: problems with %q, want %q", name, got, row.want)
 		}
 	}

@@ -16,13 +16,17 @@ const (
 	Discarded Stage = "discarded" // thrown away; the tag is retired
 )
 
+// Void is the stage of a jar whose making was struck: it never was. It is no
+// stage of the work, so Stages leaves it out and nobody can choose it.
+const Void Stage = "void"
+
 // Stages lists them all in order.
 func Stages() []Stage {
 	return []Stage{Must, Alcoholic, Acetic, Maturing, Finished, Empty, Discarded}
 }
 
 // Live tells that the jar still stands on the shelf.
-func (s Stage) Live() bool { return s != Empty && s != Discarded && s != "" }
+func (s Stage) Live() bool { return s != Empty && s != Discarded && s != Void && s != "" }
 
 // ParseStage reads a stage's name in either case.
 func ParseStage(text string) (Stage, error) {

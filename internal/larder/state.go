@@ -74,8 +74,13 @@ type State struct {
 	HeatedAt     *time.Time `json:"heated_at,omitempty"` // pasteurised
 	MouldAt      *time.Time `json:"mould_at,omitempty"`
 	Starter      string     `json:"starter,omitempty"` // in words
-	Hold         string     `json:"hold,omitempty"`    // its reason; empty when none
-	Place        string     `json:"place,omitempty"`   // when moved since the start
+	Infused      []string   `json:"infused,omitempty"` // what was put in to infuse
+	// AcidityFrom are the entries of other jars that an inherited Acidity rests
+	// on; none when it was measured in this jar.
+	AcidityFrom []uuid.UUID `json:"acidity_from,omitempty"`
+	Hold        string      `json:"hold,omitempty"`    // its reason; empty when none
+	HoldAt      *When       `json:"hold_at,omitempty"` // since when it stands
+	Place       string      `json:"place,omitempty"`   // when moved since the start
 }
 
 // Fed is liquid that came into a jar, in words, and when.
@@ -85,7 +90,7 @@ type Fed struct {
 }
 
 // Fold derives a jar's state from its whole log, in the order of recording.
-// Struck entries, and the strikes, count for nothing.
+// Struck entries count for nothing.
 func Fold(log []Entry) State {
 	var s State
 	for _, e := range log {
@@ -125,10 +130,9 @@ func (s State) Apply(e Entry) State {
 	case Transfer:
 		s.transfer(b, e)
 	case Hold:
-		s.Hold = ""
-		if b.On {
-			s.Hold = b.Reason
-		}
+		s.hold(b, e)
+	case Strike:
+		s.struck(b, e)
 	}
 	return s
 }
@@ -183,6 +187,7 @@ func (s *State) titrated(t Titration, e Entry) {
 		ExpandedUGPer100ML: r.ExpandedUGPer100ML, LowerGPer100ML: r.LowerGPer100ML, StrengthMark: r.StrengthMark,
 		Basis: ByTitration, When: e.When, Entry: e.ID,
 	}
+	s.AcidityFrom = nil
 	if s.Fed != nil && e.When.Before(s.Fed.When) {
 		s.Acidity.Basis, s.Acidity.Why = Outdated, beforeFeed(s.Fed.What)
 	}
@@ -199,6 +204,9 @@ func (s *State) changeStage(b StageChange, e Entry) {
 	if b.To == Acetic && b.From != Finished && b.From != Maturing {
 		t := e.When.At
 		s.StrainedAt = &t
+	}
+	if b.Inherit != nil {
+		s.inherit(*b.Inherit)
 	}
 	if !b.To.Live() {
 		s.VolumeML, s.VolumeAt = new(chem.Millilitres(0)), new(e.When)
@@ -232,8 +240,30 @@ func later(have **time.Time, at time.Time) {
 	}
 }
 
+// hold begins with the earliest of the holds that were put on since the last was
+// lifted; the newest reason counts.
+func (s *State) hold(b Hold, e Entry) {
+	if !b.On {
+		s.Hold, s.HoldAt = "", nil
+		return
+	}
+	s.Hold = b.Reason
+	if s.HoldAt == nil || e.When.Before(*s.HoldAt) {
+		s.HoldAt = new(e.When)
+	}
+}
+
 func (s *State) transfer(b Transfer, e Entry) {
+	if b.Feed != nil && b.What.Fills() {
+		if b.Feed.VolumeML != nil {
+			s.move(*b.Feed.VolumeML, e.When)
+		}
+		return
+	}
 	if b.Feed != nil {
+		if b.What == Infused {
+			s.Infused = withName(s.Infused, b.Feed.Name)
+		}
 		if b.What == StarterIn {
 			s.Starter = b.Feed.Describe()
 		}

@@ -37,7 +37,29 @@ func CheckStrike(act uuid.UUID, log []Entry) error {
 			return Refuse("", "The jar has changed stage since. Strike the later change of stage first, then this one.")
 		}
 	}
+	if err := checkUnborn(act, log, rest); err != nil {
+		return err
+	}
 	return checkPoured(rest)
+}
+
+// checkUnborn refuses to strike the act that filled a new jar once something
+// else was logged of that jar: it would hang in the air.
+func checkUnborn(act uuid.UUID, log, rest []Entry) error {
+	born := false
+	for _, e := range log {
+		b, ok := e.Body.(StageChange)
+		born = born || (ok && e.Act == act && b.Inherit != nil)
+	}
+	if !born {
+		return nil
+	}
+	for _, e := range rest {
+		if e.Kind != KindNote && e.Kind != KindStrike {
+			return Refuse("", fmt.Sprintf("Jar %s, which this act filled, has a %s logged since. Strike that first.", e.Jar, e.Kind))
+		}
+	}
+	return nil
 }
 
 func strikable(e Entry) error {
@@ -45,7 +67,7 @@ func strikable(e Entry) error {
 	case Strike:
 		return Refuse("", "A strike cannot be struck. Log the entry again instead.")
 	case StageChange:
-		if b.From == "" {
+		if b.From == "" && b.Inherit == nil {
 			return Refuse("", "The start of a jar cannot be struck. If it was a mistake, discard the jar and say why.")
 		}
 	}

@@ -27,6 +27,12 @@ type Feed struct {
 	Live     bool                `json:"live,omitempty"`                       // FromBought: sold as live, with mother
 	Mother   bool                `json:"mother,omitempty"`                     // a mother was carried over
 	VolumeML *chem.Millilitres   `json:"volume_ml,omitempty"`                  // liquid; nil when only a mother
+	MassG    *chem.Grams         `json:"mass_g,omitempty"`                     // of what was put in to infuse
+	// Supplier and SupplierLot are who sold it, with what finds them again, and
+	// the mark on its pack: one step back (Regulation (EC) 178/2002 art. 18;
+	// 21 CFR 1.337).
+	Supplier    string `json:"supplier,omitempty"`
+	SupplierLot string `json:"supplier_lot,omitempty"`
 }
 
 // held is the volume that the jar holds just before the feed, when it is not
@@ -63,6 +69,11 @@ func (f Feed) check(field string, jar Jar, held *chem.Millilitres) Problems {
 	if f.Acidity != nil && !(*f.Acidity >= 0 && *f.Acidity <= 20) {
 		p.Add(field+"_acidity", "A vinegar's stated acidity lies between 0 and 20 g/100 mL.")
 	}
+	checkText(&p, field+"_supplier", "The supplier", f.Supplier, MaxSupplierRunes, false)
+	checkText(&p, field+"_supplier_lot", "The supplier's lot mark", f.SupplierLot, MaxNameRunes, false)
+	if f.MassG != nil && !(*f.MassG > 0 && *f.MassG <= 100_000) {
+		p.Add(field+"_mass_g", "A mass is more than nothing, and 100 kg at most.")
+	}
 	if f.VolumeML == nil {
 		return p
 	}
@@ -90,6 +101,8 @@ func (f Feed) Describe() string {
 		what = "mother"
 	case f.VolumeML != nil:
 		what = chem.FormatVolume(*f.VolumeML, chem.Metric)
+	case f.MassG != nil:
+		what = chem.FormatMass(*f.MassG, chem.Metric)
 	}
 	switch f.From {
 	case FromJar:
@@ -111,14 +124,23 @@ func (f Feed) Describe() string {
 // TransferKind says why liquid or a mother moved.
 type TransferKind string
 
-// The transfers. Gave and Bottled are written by the store on the giving side.
+// The transfers. Gave and Bottled are written by the store on the giving side;
+// SplitOff, Moved and Blended on the receiving side, where they fill a new jar.
 const (
 	StarterIn TransferKind = "starter"
 	TopUp     TransferKind = "topped up"
 	Dilution  TransferKind = "diluted"
+	Infused   TransferKind = "infused"
+	SplitOff  TransferKind = "split off"
+	Moved     TransferKind = "moved"
+	Blended   TransferKind = "blended"
 	Gave      TransferKind = "gave"
 	Bottled   TransferKind = "bottled"
 )
+
+// Fills tells that the transfer fills a new jar, whose first entry says already
+// what stays true of the liquid.
+func (k TransferKind) Fills() bool { return k == SplitOff || k == Moved || k == Blended }
 
 // Transfer is liquid or a mother that came into the jar (Feed set) or left it
 // (To or Lot set).
@@ -134,23 +156,53 @@ type Transfer struct {
 // Kind is KindTransfer.
 func (Transfer) Kind() Kind { return KindTransfer }
 
-func (t Transfer) check(jar Jar) Problems {
+func (t Transfer) check(jar Jar) Problems { return t.checkAt(jar, When{}) }
+
+func (t Transfer) checkAt(jar Jar, when When) Problems {
 	var p Problems
 	switch t.What {
-	case StarterIn, TopUp, Dilution:
+	case StarterIn, TopUp, Dilution, Infused, SplitOff, Moved, Blended:
 		if t.Feed == nil || t.Feed.From == FromAir {
 			p.Add("feed", "Say what was added.")
 			return p
+		}
+		if t.What == Infused {
+			t.checkInfused(&p)
 		}
 		if t.What == Dilution && t.Feed.From != FromWater {
 			p.Add("feed", "Diluting adds water; for anything else, top up.")
 		}
 		return append(p, t.Feed.check("feed", jar, nil)...)
 	case Gave, Bottled:
-		return checkOut(jar, t.VolumeML)
+		checkHold(&p, "", jar, when)
+		return append(p, checkOut(jar, t.VolumeML)...)
 	}
-	p.Add("transfer", "Say what was moved: starter, topped up or diluted.")
+	p.Add("transfer", "Say what was moved: starter, topped up, diluted or infused.")
 	return p
+}
+
+// checkInfused keeps liquids out of an infusion: they are topped up, so that the
+// volume is counted.
+func (t Transfer) checkInfused(p *Problems) {
+	switch f := t.Feed; {
+	case f.From != FromOther && f.From != FromBought:
+		p.Add("feed", "Name what was put in to infuse: a herb, a peel, a spice. Liquid is topped up.")
+	case f.VolumeML != nil || f.Mother:
+		p.Add("feed_volume_ml", "What infuses is weighed, not poured. If liquid went in, log a top-up.")
+	}
+}
+
+// beforeHold tells that something dated so was surely done before a hold.
+func beforeHold(when When, hold *When) bool {
+	return !when.IsZero() && hold != nil && when.Before(*hold)
+}
+
+// checkHold refuses to take anything out of a jar on hold. What was done before
+// the hold and is only logged late is a record, and a trace needs it.
+func checkHold(p *Problems, field string, jar Jar, when When) {
+	if jar.State.Hold != "" && !beforeHold(when, jar.State.HoldAt) {
+		p.Add(field, fmt.Sprintf("Jar %s is on hold: %s. Lift the hold first, if it is settled.", jar.Tag, jar.State.Hold))
+	}
 }
 
 // checkOut refuses to take more than the jar holds: the known volume, else the

@@ -36,6 +36,9 @@ func (db *DB) Bottle(ctx context.Context, a larder.Act, n larder.NewLot) (Bottle
 		if err != nil {
 			return "", err
 		}
+		if err := t.refuseHeld(ctx, jars, t.fill(n.When)); err != nil {
+			return "", err
+		}
 		lot := larder.Lot{Name: n.Name, When: t.fill(n.When), Pours: pours, Runs: n.Runs, Note: n.Note, By: a.By, RecordedAt: t.now,
 			Acidity: larder.LotAcidity(pours, jars)}
 		if err := t.describe(ctx, &lot, jars); err != nil {
@@ -60,29 +63,22 @@ func (db *DB) Bottle(ctx context.Context, a larder.Act, n larder.NewLot) (Bottle
 	return lot, err
 }
 
-// describe puts the recipe of the jars' batches on the lot.
+// describe puts on the lot what it is made of.
 func (t *tx) describe(ctx context.Context, lot *larder.Lot, jars []larder.Jar) error {
-	var ingredients []larder.Ingredient
-	seen := map[int64]bool{}
 	lot.Heated = true
 	for _, jar := range jars {
 		lot.Heated = lot.Heated && jar.State.HeatedAt != nil
-		if seen[jar.BatchID] {
-			continue
-		}
-		seen[jar.BatchID] = true
-		b, err := batchByID(ctx, t, jar.BatchID)
+	}
+	if lot.Name == "" {
+		b, err := batchByID(ctx, t, jars[0].BatchID)
 		if err != nil {
 			return err
 		}
-		if lot.Name == "" {
-			lot.Name = larder.LotName(b)
-		}
-		lot.Bases = append(lot.Bases, b.Base)
-		ingredients = append(ingredients, b.Ingredients...)
+		lot.Name = larder.LotName(b)
 	}
-	lot.Ingredients = larder.IngredientsByWeight(ingredients)
-	return nil
+	var err error
+	lot.Ingredients, lot.Bases, lot.TraceBases, err = madeOf(ctx, t, lot.Pours, lot.When)
+	return err
 }
 
 func (t *tx) insertLot(ctx context.Context, lot larder.Lot) error {
@@ -122,28 +118,28 @@ func (t *tx) pour(ctx context.Context, lot larder.Lot, jars []larder.Jar) error 
 	return nil
 }
 
+const lotSQL = `SELECT body, void, hold FROM lot`
+
 func readLot(row scanner) (larder.Lot, error) {
 	var lot larder.Lot
 	var body string
 	var void bool
-	if err := row.Scan(&body, &void); err != nil {
+	var hold string
+	if err := row.Scan(&body, &void, &hold); err != nil {
 		return lot, err
 	}
 	err := json.Unmarshal([]byte(body), &lot)
-	lot.Void = void
+	lot.Void, lot.Hold = void, hold
 	return lot, err
 }
 
 // Lot is the lot with that mark and its bottles, or a larder.NotFoundError.
 func (db *DB) Lot(ctx context.Context, id string) (BottledLot, error) {
-	lot, err := readLot(db.read.QueryRowContext(ctx, `SELECT body, void FROM lot WHERE id = ?`, id))
-	if errors.Is(err, sql.ErrNoRows) {
-		return BottledLot{}, &larder.NotFoundError{What: "lot", ID: id}
-	}
+	lot, err := lotByID(ctx, db.read, id)
 	if err != nil {
-		return BottledLot{}, fmt.Errorf("store: lot: %w", err)
+		return BottledLot{}, err
 	}
-	rows, err := db.read.QueryContext(ctx, bottleSQL+` WHERE lot = ? ORDER BY number`, id)
+	rows, err := db.read.QueryContext(ctx, bottleSQL+` WHERE bottle.lot = ? ORDER BY number`, id)
 	if err != nil {
 		return BottledLot{}, fmt.Errorf("store: bottles: %w", err)
 	}
@@ -159,27 +155,27 @@ type LotCount struct {
 
 // Lots lists all lots, the newest first.
 func (db *DB) Lots(ctx context.Context) ([]LotCount, error) {
-	rows, err := db.read.QueryContext(ctx, `SELECT body, void, count(bottle.tag), count(gift.bottle)
-		FROM lot JOIN bottle ON bottle.lot = lot.id LEFT JOIN gift ON gift.bottle = bottle.tag
+	rows, err := db.read.QueryContext(ctx, `SELECT body, void, lot.hold, count(bottle.tag), count(gift.bottle)
+		FROM lot JOIN bottle ON bottle.lot = lot.id LEFT JOIN gift ON gift.bottle = bottle.tag AND gift.back_act IS NULL
 		GROUP BY lot.id ORDER BY lot.happened_ms DESC, lot.id DESC`)
 	if err != nil {
 		return nil, fmt.Errorf("store: lots: %w", err)
 	}
 	return collect(rows, func(r *sql.Rows) (LotCount, error) {
 		var c LotCount
-		var body string
+		var body, hold string
 		var void bool
-		if err := r.Scan(&body, &void, &c.Bottles, &c.Given); err != nil {
+		if err := r.Scan(&body, &void, &hold, &c.Bottles, &c.Given); err != nil {
 			return c, err
 		}
 		err := json.Unmarshal([]byte(body), &c.Lot)
-		c.Lot.Void = void
+		c.Lot.Void, c.Lot.Hold = void, hold
 		return c, err
 	})
 }
 
-const bottleSQL = `SELECT bottle.tag, lot, number, size_ml, to_whom, happened_ms, precision, spread_days, note, by, recorded_ms
-	FROM bottle LEFT JOIN gift ON gift.bottle = bottle.tag`
+const bottleSQL = `SELECT bottle.tag, bottle.lot, number, size_ml, to_whom, happened_ms, precision, spread_days, note, by, recorded_ms
+	FROM bottle LEFT JOIN gift ON gift.bottle = bottle.tag AND gift.back_act IS NULL`
 
 func readBottle(row scanner) (larder.Bottle, error) {
 	var b larder.Bottle
@@ -197,7 +193,9 @@ func readBottle(row scanner) (larder.Bottle, error) {
 type BottlePage struct {
 	Bottle larder.Bottle
 	Lot    larder.Lot
-	Holds  []string // reasons of the holds that stand on its jars
+	Held   []larder.Held // holds that stand on its lot, its jars and what went into them
+	Holds  []string      // the same in words
+	Taken  []larder.Gift // gifts of it that were taken back, the oldest first
 }
 
 // BottleByTag is the bottle with that tag, or a larder.NotFoundError.
@@ -215,19 +213,17 @@ func bottleByTag(ctx context.Context, q querier, tag larder.Tag) (BottlePage, er
 	if err != nil {
 		return p, fmt.Errorf("store: bottle: %w", err)
 	}
-	if p.Lot, err = readLot(q.QueryRowContext(ctx, `SELECT body, void FROM lot WHERE id = ?`, p.Bottle.Lot)); err != nil {
+	if p.Lot, err = readLot(q.QueryRowContext(ctx, lotSQL+` WHERE id = ?`, p.Bottle.Lot)); err != nil {
 		return p, fmt.Errorf("store: lot: %w", err)
 	}
-	for _, pour := range p.Lot.Pours {
-		jar, err := jarByTag(ctx, q, pour.Jar)
-		if err != nil {
-			return p, err
-		}
-		if jar.State.Hold != "" {
-			p.Holds = append(p.Holds, jar.State.Hold)
-		}
+	if p.Held, err = heldOfLot(ctx, q, p.Lot); err != nil {
+		return p, err
 	}
-	return p, nil
+	for _, h := range p.Held {
+		p.Holds = append(p.Holds, h.String())
+	}
+	p.Taken, err = takenBack(ctx, q, tag)
+	return p, err
 }
 
 // Give records that a bottle left the kitchen. A bottle is given once.
@@ -240,12 +236,12 @@ func (db *DB) Give(ctx context.Context, a larder.Act, tag larder.Tag, n larder.N
 		if err != nil {
 			return "", err
 		}
-		if err := n.Check(p.Bottle, p.Lot, p.Holds, t.now); err != nil {
+		if err := n.Check(p.Bottle, p.Lot, p.Held, t.now); err != nil {
 			return "", err
 		}
 		w := t.fill(n.When)
-		_, err = t.ExecContext(ctx, `INSERT INTO gift (bottle, act, to_whom, happened_ms, precision, spread_days, note, by, recorded_ms) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-			tag, a.Key[:], n.To, w.At.UnixMilli(), w.Precision, w.SpreadDays, n.Note, a.By, t.now.UnixMilli())
+		_, err = t.ExecContext(ctx, `INSERT INTO gift (bottle, lot, act, to_whom, happened_ms, precision, spread_days, note, by, recorded_ms) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+			tag, p.Lot.ID, a.Key[:], n.To, w.At.UnixMilli(), w.Precision, w.SpreadDays, n.Note, a.By, t.now.UnixMilli())
 		return string(tag), err
 	})
 	if err != nil {

@@ -23,7 +23,7 @@ func TestBottleAndGive(t *testing.T) {
 	clock.pass(time.Hour)
 	lot := bottle(t, db, 12, tag)
 	if lot.Lot.ID != "L261125A" || lot.Lot.Name != "Damson wine vinegar" || lot.Lot.Acidity.Basis != larder.ByTitration ||
-		math.Abs(float64(lot.Lot.Acidity.GPer100ML)-5.06) > 0.01 || lot.Lot.Heated || !reflect.DeepEqual(lot.Lot.Ingredients, []string{"damson wine"}) || len(lot.Bottles) != 12 {
+		math.Abs(float64(lot.Lot.Acidity.GPer100ML)-5.06) > 0.01 || lot.Lot.Heated || !reflect.DeepEqual(lot.Lot.Ingredients, []string{"damson wine", "live vinegar"}) || len(lot.Bottles) != 12 {
 		t.Fatalf("the lot is %+v", lot)
 	}
 	holdsML(t, db, tag, 500)
@@ -118,7 +118,7 @@ func TestHoldStopsGiving(t *testing.T) {
 	add(t, db, tag, body(larder.Hold{On: true, Reason: "smells of glue"}))
 	_, err := db.Give(ctx, act(), lot.Bottles[0].Tag, larder.NewGift{To: "ana"})
 	refused(t, err, "", "smells of glue")
-	if p, err := db.BottleByTag(ctx, lot.Bottles[0].Tag); err != nil || !reflect.DeepEqual(p.Holds, []string{"smells of glue"}) {
+	if p, err := db.BottleByTag(ctx, lot.Bottles[0].Tag); err != nil || !reflect.DeepEqual(p.Holds, []string{"jar " + string(tag) + ": smells of glue"}) {
 		t.Errorf("the bottle's holds are %v, %v", p.Holds, err)
 	}
 	add(t, db, tag, body(larder.Hold{Reason: "it was the cloth"}))

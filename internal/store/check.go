@@ -22,12 +22,13 @@ type Report struct {
 	Findings []string `json:"findings"` // empty when all is well
 }
 
-// Check verifies the file's pages and references and derives every jar's state
-// afresh from its log, all as of one moment. It changes nothing.
+// Check verifies the file's pages and references, and derives every jar's state,
+// lineage and changes of volume afresh from its log, all as of one moment. It
+// changes nothing.
 func (db *DB) Check(ctx context.Context) (Report, error) {
 	r := Report{Findings: []string{}}
 	err := db.snapshot(ctx, func(q querier) error {
-		return errors.Join(count(ctx, q, &r), checkFile(ctx, q, &r), checkStates(ctx, q, &r))
+		return errors.Join(count(ctx, q, &r), checkFile(ctx, q, &r), checkStates(ctx, q, &r), checkLineage(ctx, q, &r))
 	})
 	return r, err
 }
@@ -39,7 +40,7 @@ func count(ctx context.Context, q querier, r *Report) error {
 	}{
 		{&r.Version, `PRAGMA user_version`}, {&r.Batches, `SELECT count(*) FROM batch`}, {&r.Jars, `SELECT count(*) FROM jar`},
 		{&r.Entries, `SELECT count(*) FROM entry`}, {&r.Lots, `SELECT count(*) FROM lot`},
-		{&r.Bottles, `SELECT count(*) FROM bottle`}, {&r.Gifts, `SELECT count(*) FROM gift`},
+		{&r.Bottles, `SELECT count(*) FROM bottle`}, {&r.Gifts, `SELECT count(*) FROM gift WHERE back_act IS NULL`},
 	} {
 		if err := q.QueryRowContext(ctx, one.query).Scan(one.into); err != nil {
 			return fmt.Errorf("store: check: %w", err)
@@ -82,11 +83,7 @@ func checkStates(ctx context.Context, q querier, r *Report) error {
 		return err
 	}
 	for _, s := range shelf {
-		rows, err := q.QueryContext(ctx, entrySQL+` WHERE jar = ? ORDER BY seq`, s.Jar.Tag)
-		if err != nil {
-			return fmt.Errorf("store: check: %w", err)
-		}
-		log, err := collect(rows, scanEntry)
+		log, err := wholeLog(ctx, q, s.Jar.Tag)
 		if err != nil {
 			return fmt.Errorf("store: check: %w", err)
 		}

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 
 	"github.com/google/uuid"
@@ -184,6 +185,7 @@ type JarPage struct {
 	Older    *Cursor        // where the older entries begin; nil when there are none
 	CameFrom []larder.Edge
 	WentInto []larder.Edge
+	Held     []larder.Held // holds that stand on it and on what it came from
 }
 
 // History is a jar with its newest entries from a cursor on, limit at most (at
@@ -208,7 +210,10 @@ func (db *DB) History(ctx context.Context, tag larder.Tag, from Cursor, limit in
 		if p.CameFrom, err = edges(ctx, q, `to_jar`, string(tag)); err != nil {
 			return err
 		}
-		p.WentInto, err = edges(ctx, q, `from_jar`, string(tag))
+		if p.WentInto, err = edges(ctx, q, `from_jar`, string(tag)); err != nil {
+			return err
+		}
+		p.Held, err = heldBehind(ctx, q, p.Jar, math.MaxInt64)
 		return err
 	})
 	return p, err

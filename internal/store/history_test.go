@@ -86,7 +86,11 @@ func TestQueriesUseIndexes(t *testing.T) {
 		jarSQL + ` WHERE tag = ?`,
 		batchSQL + ` WHERE id = ?`,
 		bottleSQL + ` WHERE bottle.tag = ?`,
-		bottleSQL + ` WHERE lot = ? ORDER BY number`,
+		bottleSQL + ` WHERE bottle.lot = ? ORDER BY number`,
+		giftSQL + ` FROM gift WHERE bottle = ? AND back_act IS NOT NULL ORDER BY seq`,
+		`SELECT total(ml) FROM flow WHERE jar = ?`,
+		`SELECT from_name FROM edge WHERE from_name = ? COLLATE NOCASE AND from_name <> '' AND NOT struck LIMIT 1`,
+		`SELECT name FROM recipe WHERE name = ? LIMIT 1`,
 		`SELECT id FROM lot WHERE act = ? AND NOT void`,
 		`SELECT fingerprint, ref FROM act WHERE key = ?`,
 		benchSQL + bench,
@@ -129,7 +133,7 @@ func TestCheckFindsDamage(t *testing.T) {
 		"a state that was tampered with": {`UPDATE jar SET state = json_set(state, '$.volume_ml', 1) WHERE letter = 'A'`, "state kept for jar"},
 		"an entry that was changed":      {`UPDATE entry SET body = json_set(body, '$.volume_ml', 1) WHERE kind = 'stage'`, "state kept for jar"},
 		"an entry of no jar":             {`UPDATE entry SET jar = '000000' WHERE seq = 1`, "refer to something that is not there"},
-		"a gift of no bottle":            {`INSERT INTO gift SELECT '000000', key, 'ana', 0, 'day', 0, '', '', 0 FROM act LIMIT 1`, "1 rows of gift refer"},
+		"a gift of no bottle":            {`INSERT INTO gift SELECT 9, '000000', 'none', key, 'ana', 0, 'day', 0, '', '', 0, NULL, '', '', 0 FROM act LIMIT 1`, "rows of gift refer"},
 		"an index that lies":             {`PRAGMA writable_schema = ON; UPDATE sqlite_schema SET sql = 'CREATE INDEX entry_act ON entry (jar)' WHERE name = 'entry_act'`, "damaged"},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -43,7 +43,7 @@ func (db *DB) Append(ctx context.Context, a larder.Act, tag larder.Tag, n larder
 			return "", err
 		}
 		// The giver first: that it is here and has so much is checked there.
-		if err := t.give(ctx, jar, n); err != nil {
+		if err := t.give(ctx, jar.Tag, n); err != nil {
 			return "", err
 		}
 		saved.Before = jar.State
@@ -114,7 +114,10 @@ func (t *tx) append(ctx context.Context, id uuid.UUID, jar larder.Jar, n larder.
 		return e, jar.State, err
 	}
 	after := jar.State.Apply(e)
-	return e, after, t.setState(ctx, jar.Tag, after)
+	if err := t.flow(ctx, e, jar.State, after); err != nil {
+		return e, jar.State, err
+	}
+	return e, after, setState(ctx, t.Tx, jar.Tag, after)
 }
 
 func (t *tx) edge(ctx context.Context, e larder.Entry) error {
@@ -122,19 +125,20 @@ func (t *tx) edge(ctx context.Context, e larder.Entry) error {
 	if !ok {
 		return nil
 	}
-	_, err := t.ExecContext(ctx, `INSERT INTO edge (entry, what, from_jar, from_name, to_jar, to_lot, volume_ml, mother, happened_ms)
-		VALUES (?, ?, nullif(?, ''), ?, nullif(?, ''), nullif(?, ''), ?, ?, ?)`,
-		e.Seq, edge.What, edge.FromJar, edge.FromName, edge.ToJar, edge.ToLot, edge.VolumeML, edge.Mother, edge.When.At.UnixMilli())
+	_, err := t.ExecContext(ctx, `INSERT INTO edge (entry, what, from_jar, from_name, to_jar, to_lot, volume_ml, mother, happened_ms, early_ms, late_ms)
+		VALUES (?, ?, nullif(?, ''), ?, nullif(?, ''), nullif(?, ''), ?, ?, ?, ?, ?)`,
+		e.Seq, edge.What, edge.FromJar, edge.FromName, edge.ToJar, edge.ToLot, edge.VolumeML, edge.Mother, edge.When.At.UnixMilli(),
+		edge.When.Earliest().UnixMilli(), edge.When.Latest().UnixMilli())
 	if err != nil {
 		return fmt.Errorf("writing the lineage: %w", err)
 	}
 	return nil
 }
 
-func (t *tx) setState(ctx context.Context, tag larder.Tag, s larder.State) error {
+func setState(ctx context.Context, t *sql.Tx, tag larder.Tag, s larder.State) error {
 	text, err := json.Marshal(s)
 	if err == nil {
-		_, err = t.ExecContext(ctx, `UPDATE jar SET state = ?, live = ? WHERE tag = ?`, string(text), s.Stage.Live(), tag)
+		_, err = t.ExecContext(ctx, `UPDATE jar SET state = ?, live = ?, hold = ? WHERE tag = ?`, string(text), s.Stage.Live(), s.Hold, tag)
 	}
 	if err != nil {
 		return fmt.Errorf("keeping the jar's state: %w", err)
@@ -143,8 +147,13 @@ func (t *tx) setState(ctx context.Context, tag larder.Tag, s larder.State) error
 }
 
 // give writes the other side of an entry that takes something from another jar.
-func (t *tx) give(ctx context.Context, taker larder.Jar, taken larder.NewEntry) error {
-	giver, gave, ok := larder.Giver(taker.Tag, taken.Body)
+func (t *tx) give(ctx context.Context, taker larder.Tag, taken larder.NewEntry) error {
+	giver, _, _ := larder.Giver(taker, taken.Body)
+	return t.giveAs(ctx, part(t.act.Key, string(giver)), taker, taken)
+}
+
+func (t *tx) giveAs(ctx context.Context, id uuid.UUID, taker larder.Tag, taken larder.NewEntry) error {
+	giver, gave, ok := larder.Giver(taker, taken.Body)
 	if !ok {
 		return nil
 	}
@@ -168,7 +177,7 @@ func (t *tx) give(ctx context.Context, taker larder.Jar, taken larder.NewEntry) 
 		}
 		return err
 	}
-	_, _, err = t.append(ctx, part(t.act.Key, string(giver)), jar, n)
+	_, _, err = t.append(ctx, id, jar, n)
 	return err
 }
 
@@ -228,7 +237,7 @@ func (t *tx) strikeIn(ctx context.Context, tag larder.Tag, act, id uuid.UUID, re
 	if err != nil {
 		return Saved{}, err
 	}
-	log, err := t.wholeLog(ctx, tag)
+	log, err := wholeLog(ctx, t, tag)
 	if err != nil {
 		return Saved{}, err
 	}
@@ -252,10 +261,64 @@ func (t *tx) strikeIn(ctx context.Context, tag larder.Tag, act, id uuid.UUID, re
 	if err := n.Check(jar, t.now); err != nil {
 		return Saved{}, err
 	}
+	if err := reflow(ctx, t.Tx, tag, log); err != nil {
+		return Saved{}, err
+	}
 	before := jar.State
 	jar.State = larder.Fold(log)
 	e, after, err := t.append(ctx, id, jar, n)
-	return Saved{Entry: e, Before: before, After: after}, err
+	if err != nil {
+		return Saved{}, err
+	}
+	for _, one := range log {
+		if one.StruckBy == id && (one.Kind == larder.KindTitration || one.Kind == larder.KindReading) {
+			if err := t.disinherit(ctx, tag, one.ID, reason, map[larder.Tag]bool{tag: true}); err != nil {
+				return Saved{}, err
+			}
+		}
+	}
+	return Saved{Entry: e, Before: before, After: after}, nil
+}
+
+// disinherit tells the jars that were filled from this one, and those filled from
+// them, that a measurement which they took along was struck. Each gets a strike
+// in its own log, so that its log alone still gives its state.
+func (t *tx) disinherit(ctx context.Context, from larder.Tag, measurement uuid.UUID, reason string, seen map[larder.Tag]bool) error {
+	rows, err := t.QueryContext(ctx, `SELECT DISTINCT to_jar FROM edge WHERE from_jar = ? AND NOT struck AND what IN (?, ?, ?) ORDER BY to_jar`,
+		from, larder.SplitOff, larder.Moved, larder.Blended)
+	if err != nil {
+		return fmt.Errorf("looking for what was filled from jar %s: %w", from, err)
+	}
+	children, err := collect(rows, func(r *sql.Rows) (tag larder.Tag, err error) { return tag, r.Scan(&tag) })
+	if err != nil {
+		return fmt.Errorf("looking for what was filled from jar %s: %w", from, err)
+	}
+	for _, tag := range children {
+		if seen[tag] {
+			continue
+		}
+		seen[tag] = true
+		first, err := readEntry(t.QueryRowContext(ctx, entrySQL+` WHERE jar = ? ORDER BY seq LIMIT 1`, tag))
+		if err != nil {
+			return fmt.Errorf("reading how jar %s was filled: %w", tag, err)
+		}
+		born, ok := first.Body.(larder.StageChange)
+		if !ok || born.Inherit == nil || !born.Inherit.RestsOn(measurement) {
+			continue
+		}
+		jar, err := t.jar(ctx, tag)
+		if err != nil {
+			return err
+		}
+		n := larder.NewEntry{Body: larder.Strike{Target: measurement, Reason: reason}}
+		if _, _, err := t.append(ctx, part(t.act.Key, "struck in "+string(tag)+" "+measurement.String()), jar, n); err != nil {
+			return err
+		}
+		if err := t.disinherit(ctx, tag, measurement, reason, seen); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // voidLot marks the lot that this act bottled, if it bottled one.
@@ -269,7 +332,7 @@ func (t *tx) voidLot(ctx context.Context, act uuid.UUID) error {
 		return fmt.Errorf("looking for the lot: %w", err)
 	}
 	var given int
-	if err := t.QueryRowContext(ctx, `SELECT count(*) FROM gift JOIN bottle ON bottle.tag = gift.bottle WHERE lot = ?`, id).Scan(&given); err != nil {
+	if err := t.QueryRowContext(ctx, `SELECT count(*) FROM gift WHERE lot = ? AND back_act IS NULL`, id).Scan(&given); err != nil {
 		return fmt.Errorf("counting gifts: %w", err)
 	}
 	if given > 0 {
@@ -279,12 +342,4 @@ func (t *tx) voidLot(ctx context.Context, act uuid.UUID) error {
 		return fmt.Errorf("voiding the lot: %w", err)
 	}
 	return nil
-}
-
-func (t *tx) wholeLog(ctx context.Context, tag larder.Tag) ([]larder.Entry, error) {
-	rows, err := t.QueryContext(ctx, entrySQL+` WHERE jar = ? ORDER BY seq`, tag)
-	if err != nil {
-		return nil, fmt.Errorf("reading the log: %w", err)
-	}
-	return collect(rows, scanEntry)
 }

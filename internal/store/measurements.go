@@ -32,15 +32,20 @@ func (db *DB) Measurements(ctx context.Context, tag larder.Tag) ([]larder.Entry,
 // LiquidOfBatch is the liquid that a batch's jars held at their start, nil when
 // that was not logged for all of them.
 func (db *DB) LiquidOfBatch(ctx context.Context, id int64) (*chem.Millilitres, error) {
+	return liquidOfBatch(ctx, db.read, id)
+}
+
+func liquidOfBatch(ctx context.Context, q querier, id int64) (*chem.Millilitres, error) {
 	var known bool
 	var total sql.NullFloat64
-	err := db.read.QueryRowContext(ctx, `SELECT count(*) = count(volume), sum(volume) FROM (
+	err := q.QueryRowContext(ctx, `SELECT count(*) = count(volume), sum(volume) FROM (
 		SELECT (SELECT json_extract(body, '$.volume_ml') FROM entry WHERE entry.jar = jar.tag ORDER BY seq LIMIT 1) AS volume
 		FROM jar WHERE batch_id = ?)`, id).Scan(&known, &total)
 	if err != nil {
 		return nil, fmt.Errorf("store: the batch's liquid: %w", err)
 	}
-	if !known || !total.Valid {
+	// A blend's jar was filled from others; what its recipe made is what that holds.
+	if !known || !total.Valid || total.Float64 == 0 {
 		return nil, nil
 	}
 	return new(chem.Millilitres(total.Float64)), nil

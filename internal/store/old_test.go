@@ -137,6 +137,24 @@ func told(t *testing.T, db *DB) string {
 			say("  bottle %s no. %d, %g mL, %s", one.Tag, one.Number, one.SizeML, to)
 		}
 	}
+	for _, l := range lots {
+		log, err := db.LotLog(ctx, l.Lot.ID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, h := range log {
+			say("lot %s on hold %v on %s: %s", l.Lot.ID, h.On, h.When.In(time.UTC), h.Reason)
+		}
+	}
+	gifts, err := db.Gifts(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, g := range gifts {
+		if b := g.Bottle.Gift.TakenBack; b != nil {
+			say("bottle %s taken back from %s: %s", g.Bottle.Tag, g.Bottle.Gift.To, b.Reason)
+		}
+	}
 	spares, err := db.Spares(ctx)
 	if err != nil {
 		t.Fatal(err)
@@ -206,6 +224,7 @@ func makeOld(t *testing.T, name string) {
 	if _, err := db.Give(ctx, act(), lot.Bottles[1].Tag, larder.NewGift{To: "the neighbours at no. 4", When: c.daysAgo(0), Note: "with pears"}); err != nil {
 		t.Fatal(err)
 	}
+	oldTransfers(t, db, barley, a, lot)
 	sound(t, db)
 	text := told(t, db)
 	if err := db.Close(); err != nil {
@@ -219,6 +238,31 @@ func makeOld(t *testing.T, name string) {
 		if err := os.WriteFile(filepath.Join(oldFolder, name+ending), content, 0o644); err != nil {
 			t.Fatal(err)
 		}
+	}
+}
+
+// oldTransfers splits, moves, blends and infuses, and holds and takes back.
+func oldTransfers(t *testing.T, db *DB, barley, pear larder.Tag, lot BottledLot) {
+	t.Helper()
+	parts := split(t, db, barley, vessel(1000, 800), vessel(1000, 700))
+	small := move(t, db, parts.Jars[0].Tag, larder.NewMove{SizeML: 900, VolumeML: ml(790)}).Jars[0].Tag
+	mixed := blend(t, db, larder.NewBlend{Name: "House vinegar", SizeML: 3000, Pours: []larder.Pour{{Jar: parts.Jars[1].Tag}, {Jar: pear, VolumeML: 500}}})
+	add(t, db, mixed.Jars[0].Tag, body(larder.Transfer{What: larder.Infused, Feed: &larder.Feed{From: larder.FromOther, Name: "thyme", MassG: new(chem.Grams(12)), Supplier: "the herb stall"}}))
+	wrong := split(t, db, pear, vessel(500, 300))
+	if _, err := db.Strike(ctx, act(), wrong.Entry, "wrong jar"); err != nil {
+		t.Fatal(err)
+	}
+	add(t, db, small, body(larder.Hold{On: true, Reason: "smells of glue"}))
+	for _, on := range []bool{true, false} {
+		if _, err := db.HoldLot(ctx, act(), lot.Lot.ID, larder.NewLotHold{On: on, Reason: "a cork crumbled"}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, err := db.Give(ctx, act(), lot.Bottles[2].Tag, larder.NewGift{To: "ana"}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := db.TakeBack(ctx, act(), lot.Bottles[2].Tag, "wrong bottle"); err != nil {
+		t.Fatal(err)
 	}
 }
 

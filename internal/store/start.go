@@ -67,7 +67,16 @@ func (t *tx) insertBatch(ctx context.Context, n larder.NewBatch) (int64, error) 
 	if err != nil {
 		return 0, fmt.Errorf("writing the batch: %w", err)
 	}
-	return res.LastInsertId()
+	id, err := res.LastInsertId()
+	if err != nil {
+		return 0, fmt.Errorf("writing the batch: %w", err)
+	}
+	for _, i := range ingredients {
+		if _, err := t.ExecContext(ctx, `INSERT INTO recipe (name, batch_id) VALUES (?, ?) ON CONFLICT DO NOTHING`, i.Name, id); err != nil {
+			return 0, fmt.Errorf("writing the recipe: %w", err)
+		}
+	}
+	return id, nil
 }
 
 func (t *tx) insertJar(ctx context.Context, n larder.NewBatch, batch int64, i int) error {
@@ -75,7 +84,7 @@ func (t *tx) insertJar(ctx context.Context, n larder.NewBatch, batch int64, i in
 	var err error
 	if i < len(n.SpareTags) {
 		tag = n.SpareTags[i]
-		err = t.bindSpare(ctx, tag)
+		err = t.bindSpare(ctx, "spare_tags", tag)
 	} else {
 		tag, err = t.issue(ctx, "jar")
 	}
@@ -83,14 +92,22 @@ func (t *tx) insertJar(ctx context.Context, n larder.NewBatch, batch int64, i in
 		return err
 	}
 	jar := larder.Jar{Tag: tag, BatchID: batch, Letter: larder.JarLetter(i), SizeML: n.JarSizeML, Place: n.Place}
-	_, err = t.ExecContext(ctx, `INSERT INTO jar (tag, batch_id, letter, size_ml, place, live, state) VALUES (?, ?, ?, ?, ?, 1, '{}')`,
-		tag, batch, jar.Letter, jar.SizeML, jar.Place)
-	if err != nil {
-		return fmt.Errorf("writing jar %s: %w", jar.Letter, err)
+	if err := t.writeJar(ctx, jar); err != nil {
+		return err
 	}
 	first := larder.NewEntry{When: n.When, Body: larder.StageChange{To: n.FirstStage(), VolumeML: n.FillML}}
 	_, _, err = t.append(ctx, part(t.act.Key, jar.Letter), jar, first)
 	return err
+}
+
+// writeJar writes a jar whose first entry follows in the same transaction.
+func (t *tx) writeJar(ctx context.Context, jar larder.Jar) error {
+	_, err := t.ExecContext(ctx, `INSERT INTO jar (tag, batch_id, letter, size_ml, place, live, state) VALUES (?, ?, ?, ?, ?, 1, '{}')`,
+		jar.Tag, jar.BatchID, jar.Letter, jar.SizeML, jar.Place)
+	if err != nil {
+		return fmt.Errorf("writing jar %s: %w", jar.Letter, err)
+	}
+	return nil
 }
 
 // issue draws a tag that was never issued and records it as of that kind. Jar
@@ -121,8 +138,8 @@ func (t *tx) issue(ctx context.Context, kind string) (larder.Tag, error) {
 	return "", fmt.Errorf("issuing a tag: no free one was found")
 }
 
-// bindSpare makes a spare tag a jar's.
-func (t *tx) bindSpare(ctx context.Context, tag larder.Tag) error {
+// bindSpare makes a spare tag a jar's; field names its input.
+func (t *tx) bindSpare(ctx context.Context, field string, tag larder.Tag) error {
 	res, err := t.ExecContext(ctx, `UPDATE tag SET kind = 'jar' WHERE tag = ? AND kind = 'spare'`, tag)
 	if err != nil {
 		return fmt.Errorf("binding a spare tag: %w", err)
@@ -130,7 +147,7 @@ func (t *tx) bindSpare(ctx context.Context, tag larder.Tag) error {
 	if n, err := res.RowsAffected(); err != nil || n == 1 {
 		return err
 	}
-	return larder.Refuse("spare_tags", "The tag "+tag.Spaced()+" is not a spare one of this kitchen: it was never printed here, or a jar wears it already.")
+	return larder.Refuse(field, "The tag "+tag.Spaced()+" is not a spare one of this kitchen: it was never printed here, or a jar wears it already.")
 }
 
 // MaxSpareTags bounds one print of spare tags.

@@ -27,6 +27,10 @@ const FileName = "cruet.db"
 // applicationID marks the file as ours: "CRUT" in ASCII.
 const applicationID = 0x43525554
 
+// derivedVersion is the newest version that keeps something more of what larder
+// derives from a log, which SQL cannot do; older records are derived afresh.
+const derivedVersion = 2
+
 //go:embed migrations/*.sql
 var migrationFiles embed.FS
 
@@ -194,6 +198,11 @@ func (db *DB) migrate(ctx context.Context, path string) error {
 	for i := have; i < len(texts); i++ {
 		if _, err := tx.ExecContext(ctx, texts[i]); err != nil {
 			return fmt.Errorf("bringing the records to version %d: %w", i+1, err)
+		}
+	}
+	if have > 0 && have < derivedVersion {
+		if err := deriveAll(ctx, tx); err != nil {
+			return fmt.Errorf("bringing the records to version %d: %w", derivedVersion, err)
 		}
 	}
 	pragmas := fmt.Sprintf("PRAGMA application_id = %d; PRAGMA user_version = %d", applicationID, len(texts))

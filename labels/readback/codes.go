@@ -1,17 +1,23 @@
+// Package readback reads printed labels back from a PDF, a scan or a photograph,
+// with a decoder that shares nothing with the encoder.
 package readback
 
 import (
+	"fmt"
 	"image"
+	"math"
 	"sort"
 
 	"github.com/makiuchi-d/gozxing"
 	multiqr "github.com/makiuchi-d/gozxing/multi/qrcode"
+	"github.com/makiuchi-d/gozxing/qrcode"
 )
 
 // Found is a code found in a picture.
 type Found struct {
-	Text string
-	At   image.Point // about its middle, in the picture's pixels
+	Text   string
+	At     image.Point // about its middle, in the picture's pixels
+	SidePX float64     // of the symbol, about
 }
 
 // A picture is searched in overlapping windows, since a decoder that is given
@@ -24,10 +30,11 @@ const (
 
 var reductions = []int{1, 2, 4, 8}
 
-// Codes finds all QR codes in a picture of one or many, from the top down.
+// Codes finds all QR codes in a picture of one or many, from the top down; one
+// printed twice is found twice.
 func Codes(picture image.Image) []Found {
 	gray := toGray(picture)
-	seen := map[string]Found{}
+	var found []Found
 	for _, k := range reductions {
 		small := reduce(gray, k)
 		b := small.Rect
@@ -38,17 +45,13 @@ func Codes(picture image.Image) []Found {
 			for x := 0; x == 0 || x+stridePx < b.Dx(); x += stridePx {
 				window := image.Rect(x, y, x+windowPx, y+windowPx).Intersect(b)
 				for _, f := range inWindow(small, window) {
-					f.At = f.At.Mul(k)
-					if _, ok := seen[f.Text]; !ok {
-						seen[f.Text] = f
+					f.At, f.SidePX = f.At.Mul(k), f.SidePX*float64(k)
+					if !f.among(found) {
+						found = append(found, f)
 					}
 				}
 			}
 		}
-	}
-	found := make([]Found, 0, len(seen))
-	for _, f := range seen {
-		found = append(found, f)
 	}
 	sort.Slice(found, func(i, j int) bool {
 		a, b := found[i], found[j]
@@ -61,6 +64,18 @@ func Codes(picture image.Image) []Found {
 		return a.Text < b.Text
 	})
 	return found
+}
+
+// among tells whether the same code, in the same place, is among others:
+// windows overlap, and reductions repeat them.
+func (f Found) among(others []Found) bool {
+	for _, o := range others {
+		d := f.At.Sub(o.At)
+		if o.Text == f.Text && math.Hypot(float64(d.X), float64(d.Y)) < max(o.SidePX, f.SidePX)/2 {
+			return true
+		}
+	}
+	return false
 }
 
 func inWindow(picture *image.Gray, window image.Rectangle) []Found {
@@ -78,17 +93,15 @@ func inWindow(picture *image.Gray, window image.Rectangle) []Found {
 	}
 	var found []Found
 	for _, r := range results {
-		sumX, sumY, n := 0.0, 0.0, 0.0
-		for _, p := range r.GetResultPoints() {
-			if p != nil {
-				sumX, sumY, n = sumX+p.GetX(), sumY+p.GetY(), n+1
-			}
+		f := Found{Text: r.GetText(), At: window.Min}
+		// Three finders at least, in the order lower left, upper left, upper
+		// right; the symbol's middle lies half-way between the first and third.
+		if p := r.GetResultPoints(); len(p) >= 3 && p[0] != nil && p[2] != nil {
+			f.At = f.At.Add(image.Pt(int((p[0].GetX()+p[2].GetX())/2), int((p[0].GetY()+p[2].GetY())/2)))
+			// Their middles lie 7 modules closer than the symbol is wide.
+			f.SidePX = 1.3 * math.Hypot(p[0].GetX()-p[2].GetX(), p[0].GetY()-p[2].GetY()) / math.Sqrt2
 		}
-		at := window.Min
-		if n > 0 {
-			at = at.Add(image.Pt(int(sumX/n), int(sumY/n)))
-		}
-		found = append(found, Found{Text: r.GetText(), At: at})
+		found = append(found, f)
 	}
 	return found
 }
@@ -139,4 +152,18 @@ func reduce(g *image.Gray, k int) *image.Gray {
 		}
 	}
 	return small
+}
+
+// Decode reads the one QR code in a picture.
+func Decode(picture image.Image) (string, error) {
+	bitmap, err := gozxing.NewBinaryBitmapFromImage(picture)
+	if err != nil {
+		return "", err
+	}
+	hints := map[gozxing.DecodeHintType]any{gozxing.DecodeHintType_TRY_HARDER: true}
+	result, err := qrcode.NewQRCodeReader().Decode(bitmap, hints)
+	if err != nil {
+		return "", fmt.Errorf("no QR code could be read: %w", err)
+	}
+	return result.GetText(), nil
 }

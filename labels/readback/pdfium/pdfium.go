@@ -1,7 +1,7 @@
-// Package readback reads printed labels back: it rasterises PDF pages as a
-// printer would, without anything but Go, and decodes one code from a picture
-// with a decoder that shares nothing with the encoder.
-package readback
+// Package pdfium rasterises PDF pages as a printer would, without anything but
+// Go: PDFium in WebAssembly. It is for tests: its 6 MB are too much to carry in
+// the program, which reads PDFs with package readback's own few lines.
+package pdfium
 
 import (
 	"context"
@@ -15,8 +15,6 @@ import (
 	"github.com/klippa-app/go-pdfium"
 	"github.com/klippa-app/go-pdfium/requests"
 	"github.com/klippa-app/go-pdfium/webassembly"
-	"github.com/makiuchi-d/gozxing"
-	"github.com/makiuchi-d/gozxing/qrcode"
 	"github.com/tetratelabs/wazero"
 	"github.com/tetratelabs/wazero/api"
 	"github.com/tetratelabs/wazero/experimental"
@@ -33,9 +31,9 @@ type Rasteriser struct {
 
 const startTimeout = 2 * time.Minute // compiling took 3.5 s where it was measured
 
-// NewRasteriser starts a rasteriser. What it compiles is kept in the user's
+// New starts a rasteriser. What it compiles is kept in the user's
 // cache folder when there is one.
-func NewRasteriser() (*Rasteriser, error) {
+func New() (*Rasteriser, error) {
 	config := wazero.NewRuntimeConfig().WithCoreFeatures(api.CoreFeaturesV2 | experimental.CoreFeaturesExceptionHandling)
 	closer := func() {}
 	if dir, err := os.UserCacheDir(); err == nil {
@@ -102,18 +100,4 @@ func (r *Rasteriser) page(page requests.Page, dpi int) (*image.Gray, error) {
 	own := *gray
 	own.Pix = append([]byte(nil), gray.Pix...)
 	return &own, nil
-}
-
-// Decode reads the one QR code in a picture.
-func Decode(picture image.Image) (string, error) {
-	bitmap, err := gozxing.NewBinaryBitmapFromImage(picture)
-	if err != nil {
-		return "", err
-	}
-	hints := map[gozxing.DecodeHintType]any{gozxing.DecodeHintType_TRY_HARDER: true}
-	result, err := qrcode.NewQRCodeReader().Decode(bitmap, hints)
-	if err != nil {
-		return "", fmt.Errorf("no QR code could be read: %w", err)
-	}
-	return result.GetText(), nil
 }

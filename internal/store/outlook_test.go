@@ -1,0 +1,109 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"math"
+	"strings"
+	"testing"
+
+	"cruet/internal/chem"
+	"cruet/internal/forecast"
+	"cruet/internal/larder"
+	"cruet/internal/verdict"
+)
+
+// rising is a jar of cut wine, titrated weekly with a checked base.
+func rising(t *testing.T) (*DB, *clock, larder.Tag) {
+	db, clock := kitchen(t)
+	ctx := context.Background()
+	if _, err := db.Bench(ctx, act(), larder.NewBench{When: clock.daysAgo(29), Body: larder.BaseCheck{Base: "lye", StatedMolPerL: 0.1}}); err != nil {
+		t.Fatal(err)
+	}
+	n := damson()
+	n.Jars, n.When = 1, clock.daysAgo(40)
+	n.Ingredients = []larder.Ingredient{{Name: "damson wine", Amount: chem.Amount{VolumeML: 1800}, ABVPercent: new(chem.PercentVol(11.5))}, {Name: "water", Amount: chem.Amount{VolumeML: 1200}}}
+	tag := start(t, db, n).Jars[0].Tag
+	dated := func(days int, b larder.Body) { add(t, db, tag, larder.NewEntry{When: clock.daysAgo(days), Body: b}) }
+	dated(39, larder.StageChange{To: larder.Acetic, VolumeML: ml(3000), Starter: &larder.Feed{From: larder.FromAir}})
+	for i, mL := range []float64{5.5, 8.4, 11.2, 13.8} {
+		run := chem.Replicate{EndML: chem.Millilitres(mL)}
+		dated(25-7*i, larder.Titration{Titration: chem.Titration{SampleML: 2, BaseMolPerL: 0.1, SampleTolML: 0.02, Replicates: []chem.Replicate{run, run}}})
+	}
+	return db, clock, tag
+}
+
+// 11.5 % vol in 1.8 of 3 L is 6.9 % vol; 7.8924 g/L of ethanol a per cent (OIML R
+// 22) and 60.052/46.069 of that in acid (IUPAC CIAAW) are 7.1 g/100 mL.
+func TestOutlook(t *testing.T) {
+	db, clock, tag := rising(t)
+	ctx := context.Background()
+	o, err := db.Outlook(ctx, tag, clock.now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := float64(o.Ceiling.StoichiometricGPer100ML); math.Abs(got-6.9*0.78924*60.052/46.069) > 0.01 || o.NoCeiling != "" {
+		t.Errorf("a ceiling of %v, %q", got, o.NoCeiling)
+	}
+	if o.Forecast.FinishKind != forecast.FinishTarget || o.Forecast.Finish.IsZero() {
+		t.Errorf("%v", o.Forecast.Findings)
+	}
+	if len(o.Verdict) != len(verdict.Uses()) || o.Market != verdict.Elsewhere {
+		t.Errorf("%d uses in %q", len(o.Verdict), o.Market)
+	}
+	// Of 4.15 g/100 mL the lower bound is over 4, which Britain asks for and others do not.
+	if o.Verdict[0].Answer != verdict.No {
+		t.Errorf("table, by the strictest rules: %s", o.Verdict[0].Answer)
+	}
+	k, err := db.Kitchen(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for market, want := range map[string]verdict.Answer{"UK": verdict.Allowed, "nowhere": verdict.No} {
+		k.Market = market
+		if err := db.SetKitchen(ctx, k); err != nil {
+			t.Fatal(err)
+		}
+		if o, err = db.Outlook(ctx, tag, clock.now); err != nil || o.Verdict[0].Answer != want {
+			t.Errorf("table in %s: %s, %v; want %s", market, o.Verdict[0].Answer, err, want)
+		}
+	}
+}
+
+func TestOutlookWithoutACeiling(t *testing.T) {
+	db, clock := kitchen(t)
+	n := damson()
+	n.Ingredients = nil
+	tag := start(t, db, n).Jars[0].Tag
+	o, err := db.Outlook(context.Background(), tag, clock.now)
+	if err != nil || !strings.Contains(o.NoCeiling, "do not tell") || !o.Forecast.Has(forecast.NotEnoughData) || len(o.Verdict) == 0 {
+		t.Errorf("%q, %v, %v", o.NoCeiling, o.Forecast.Findings, err)
+	}
+	var missing *larder.NotFoundError
+	if _, err := db.Outlook(context.Background(), "000000", clock.now); !errors.As(err, &missing) {
+		t.Errorf("a tag that is nobody's: %v", err)
+	}
+}
+
+// A lot is judged by its jars as they stand now: mould that shows later counts.
+func TestVerdictOfLot(t *testing.T) {
+	db, clock := kitchen(t)
+	ctx := context.Background()
+	tag := start(t, db, damson()).Jars[0].Tag
+	finish(t, db, tag)
+	lot := bottle(t, db, 4, tag).Lot
+	before, err := db.VerdictOfLot(ctx, lot, clock.now)
+	if err != nil || len(before) != len(verdict.Uses()) {
+		t.Fatalf("%d uses, %v", len(before), err)
+	}
+	if i := 3; before[i].Use != verdict.Cleaning || before[i].Answer != verdict.Allowed {
+		t.Errorf("%s: %s", before[i].Use, before[i].Answer)
+	}
+	add(t, db, tag, body(larder.Action{What: larder.MouldSeen}))
+	after, err := db.VerdictOfLot(ctx, lot, clock.now)
+	for _, f := range after {
+		if err != nil || f.Answer != verdict.No {
+			t.Errorf("after mould, %s: %s, %v", f.Use, f.Answer, err)
+		}
+	}
+}

@@ -1,0 +1,283 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"strconv"
+
+	"github.com/google/uuid"
+
+	"cruet/internal/chem"
+	"cruet/internal/larder"
+)
+
+// Filled is the answer to an act that filled new jars from others.
+type Filled struct {
+	Batch    larder.Batch // of the new jars
+	Jars     []larder.Jar // the new jars, in the order asked for
+	From     []larder.Jar // what gave, as it is now
+	Entry    uuid.UUID    // striking it takes the whole act back
+	Replayed bool
+}
+
+// Split pours parts of a jar into new vessels. They stay in its batch; the jar
+// becomes empty when all of it went out.
+func (db *DB) Split(ctx context.Context, a larder.Act, from larder.Tag, n larder.NewSplit) (Filled, error) {
+	return db.fillJars(ctx, a, "split", struct {
+		From larder.Tag
+		N    larder.NewSplit
+	}{from, n}, func(t *tx) error {
+		jar, err := t.jar(ctx, from)
+		if err != nil {
+			return err
+		}
+		if err := n.Check(jar, t.now); err != nil {
+			return err
+		}
+		return t.split(ctx, jar, n, larder.SplitOff, "parts[%d].spare_tag")
+	})
+}
+
+// Move pours a whole jar into a new vessel of the same batch; the old one becomes
+// empty.
+func (db *DB) Move(ctx context.Context, a larder.Act, from larder.Tag, n larder.NewMove) (Filled, error) {
+	return db.fillJars(ctx, a, "move", struct {
+		From larder.Tag
+		N    larder.NewMove
+	}{from, n}, func(t *tx) error {
+		jar, err := t.jar(ctx, from)
+		if err != nil {
+			return err
+		}
+		if err := n.Check(jar, t.now); err != nil {
+			return err
+		}
+		split, err := n.Split(jar)
+		if err != nil {
+			return err
+		}
+		return t.split(ctx, jar, split, larder.Moved, "spare_tag")
+	})
+}
+
+// Blend joins jars in a new vessel, which begins a new batch.
+func (db *DB) Blend(ctx context.Context, a larder.Act, n larder.NewBlend) (Filled, error) {
+	return db.fillJars(ctx, a, "blend", n, func(t *tx) error {
+		jars := make([]larder.Jar, len(n.Pours))
+		for i, pour := range n.Pours {
+			var err error
+			if jars[i], err = t.jar(ctx, pour.Jar); err != nil {
+				return err
+			}
+		}
+		pours, err := n.Check(jars, t.now)
+		if err != nil {
+			return err
+		}
+		return t.blend(ctx, n, pours, jars)
+	})
+}
+
+func (db *DB) fillJars(ctx context.Context, a larder.Act, kind string, input any, do func(*tx) error) (Filled, error) {
+	_, replayed, err := db.act(ctx, a, kind, input, func(t *tx) (string, error) { return a.Key.String(), do(t) })
+	if err != nil {
+		return Filled{}, err
+	}
+	f := Filled{Entry: a.Key, Replayed: replayed}
+	err = db.snapshot(ctx, func(q querier) error {
+		rows, err := q.QueryContext(ctx, `SELECT jar, json_extract(body, '$.inherit') IS NOT NULL FROM entry WHERE act = ? ORDER BY seq`, a.Key[:])
+		if err != nil {
+			return fmt.Errorf("store: %s: %w", kind, err)
+		}
+		type wrote struct {
+			jar  larder.Tag
+			born bool
+		}
+		entries, err := collect(rows, func(r *sql.Rows) (w wrote, err error) { return w, r.Scan(&w.jar, &w.born) })
+		if err != nil {
+			return fmt.Errorf("store: %s: %w", kind, err)
+		}
+		seen := map[larder.Tag]bool{}
+		for _, w := range entries {
+			if seen[w.jar] {
+				continue
+			}
+			seen[w.jar] = true
+			jar, err := jarByTag(ctx, q, w.jar)
+			if err != nil {
+				return err
+			}
+			if w.born {
+				f.Jars = append(f.Jars, jar)
+			} else {
+				f.From = append(f.From, jar)
+			}
+		}
+		f.Batch, err = batchByID(ctx, q, f.Jars[0].BatchID)
+		return err
+	})
+	return f, err
+}
+
+// newJar is a vessel to be filled in an act.
+type newJar struct {
+	batch    int64
+	part     larder.Part
+	stage    larder.Stage
+	inherit  larder.Inherit
+	what     larder.TransferKind
+	pours    []larder.Pour
+	when     larder.When
+	note     string
+	tagField string // names the spare tag's input
+}
+
+func (t *tx) split(ctx context.Context, jar larder.Jar, n larder.NewSplit, what larder.TransferKind, tagField string) error {
+	n.When = t.fill(n.When)
+	then, err := t.asOf(ctx, jar, n.When)
+	if err != nil {
+		return err
+	}
+	for i, part := range n.Parts {
+		if part.Place == "" {
+			part.Place = jar.Place
+		}
+		field := tagField
+		if what == larder.SplitOff {
+			field = fmt.Sprintf(tagField, i)
+		}
+		err := t.fillJar(ctx, i, newJar{batch: jar.BatchID, part: part, stage: then.State.Stage, inherit: then.State.Inherit(), what: what,
+			pours: []larder.Pour{{Jar: jar.Tag, VolumeML: part.VolumeML}}, when: n.When, note: n.Note, tagField: field})
+		if err != nil {
+			return err
+		}
+	}
+	if what == larder.Moved || larder.AllOut(jar, n.TotalML()) {
+		return t.empty(ctx, jar.Tag, n.When, "all of it was "+string(what))
+	}
+	return nil
+}
+
+func (t *tx) blend(ctx context.Context, n larder.NewBlend, pours []larder.Pour, jars []larder.Jar) error {
+	n.When = t.fill(n.When)
+	then := make([]larder.Jar, len(jars))
+	parts := make([]larder.BlendPart, len(jars))
+	var total chem.Millilitres
+	for i, jar := range jars {
+		var err error
+		if then[i], err = t.asOf(ctx, jar, n.When); err != nil {
+			return err
+		}
+		parts[i].VolumeML = pours[i].VolumeML
+		total += pours[i].VolumeML
+		if parts[i].Batch, err = batchByID(ctx, t, jar.BatchID); err != nil {
+			return err
+		}
+		if parts[i].MadeML, err = liquidOfBatch(ctx, t, jar.BatchID); err != nil {
+			return err
+		}
+	}
+	base, ingredients, target := larder.BlendBatch(parts)
+	if n.TargetGPer100ML != 0 {
+		target = n.TargetGPer100ML
+	}
+	batch, err := t.insertBatch(ctx, larder.NewBatch{Name: n.Name, Base: base, Ingredients: ingredients, When: n.When, TargetGPer100ML: target, Note: n.Note})
+	if err != nil {
+		return err
+	}
+	part := larder.Part{SizeML: n.SizeML, VolumeML: total, SpareTag: n.SpareTag, Place: n.Place}
+	if part.Place == "" {
+		part.Place = jars[0].Place
+	}
+	err = t.fillJar(ctx, 0, newJar{batch: batch, part: part, stage: larder.BlendStage(then), inherit: larder.InheritBlend(pours, then), what: larder.Blended,
+		pours: pours, when: n.When, note: n.Note, tagField: "spare_tag"})
+	if err != nil {
+		return err
+	}
+	for i, jar := range jars {
+		if larder.AllOut(jar, pours[i].VolumeML) {
+			if err := t.empty(ctx, jar.Tag, n.When, "all of it was blended"); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// asOf is the jar as its log had it at a time: what was logged of later days
+// does not go along with liquid that had left by then.
+func (t *tx) asOf(ctx context.Context, jar larder.Jar, at larder.When) (larder.Jar, error) {
+	log, err := wholeLog(ctx, t, jar.Tag)
+	if err != nil {
+		return jar, err
+	}
+	until := log[:0:0]
+	for _, e := range log {
+		if !at.Before(e.When) {
+			until = append(until, e)
+		}
+	}
+	jar.State = larder.Fold(until)
+	return jar, nil
+}
+
+// fillJar writes the nth new jar of an act: the jar, its first entry, and for
+// each pour what the one side gave and the other got.
+func (t *tx) fillJar(ctx context.Context, nth int, n newJar) error {
+	tag := n.part.SpareTag
+	var err error
+	if tag != "" {
+		err = t.bindSpare(ctx, n.tagField, tag)
+	} else {
+		tag, err = t.issue(ctx, "jar")
+	}
+	if err != nil {
+		return err
+	}
+	var siblings int
+	if err := t.QueryRowContext(ctx, `SELECT count(*) FROM jar WHERE batch_id = ?`, n.batch).Scan(&siblings); err != nil {
+		return fmt.Errorf("lettering the jar: %w", err)
+	}
+	jar := larder.Jar{Tag: tag, BatchID: n.batch, Letter: larder.JarLetter(siblings), SizeML: n.part.SizeML, Place: n.part.Place}
+	if err := t.writeJar(ctx, jar); err != nil {
+		return err
+	}
+	born := larder.NewEntry{When: n.when, Note: n.note, Body: larder.StageChange{To: n.stage, VolumeML: new(chem.Millilitres(0)), Inherit: &n.inherit}}
+	if _, jar.State, err = t.append(ctx, part(t.act.Key, "new "+strconv.Itoa(nth)), jar, born); err != nil {
+		return err
+	}
+	for i, pour := range n.pours {
+		id := t.act.Key // the first one of the act names it; see Filled.Entry
+		if nth > 0 || i > 0 {
+			id = part(t.act.Key, fmt.Sprintf("gave %d %d", nth, i))
+		}
+		got := larder.NewEntry{When: n.when, Body: larder.Transfer{What: n.what, Feed: &larder.Feed{From: larder.FromJar, Jar: pour.Jar, VolumeML: new(pour.VolumeML)}}}
+		if err := t.giveAs(ctx, id, jar.Tag, got); err != nil {
+			return err
+		}
+		if _, jar.State, err = t.append(ctx, part(t.act.Key, fmt.Sprintf("got %d %d", nth, i)), jar, got); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// empty retires a jar from which all was poured.
+func (t *tx) empty(ctx context.Context, tag larder.Tag, at larder.When, reason string) error {
+	jar, err := t.jar(ctx, tag)
+	if err != nil {
+		return err
+	}
+	n := larder.NewEntry{When: at, Body: larder.StageChange{From: jar.State.Stage, To: larder.Empty, Reason: reason}}
+	if err := n.Check(jar, t.now); err != nil {
+		var p larder.Problems
+		if errors.As(err, &p) {
+			return larder.Refuse("when", "Jar "+string(tag)+" cannot become empty then: "+p.Error())
+		}
+		return err
+	}
+	_, _, err = t.append(ctx, part(t.act.Key, "empty "+string(tag)), jar, n)
+	return err
+}

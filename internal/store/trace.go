@@ -1,0 +1,269 @@
+package store
+
+import (
+	"cmp"
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"cruet/internal/chem"
+	"cruet/internal/larder"
+)
+
+// FindSubject says what a text names: the tag of a jar or bottle, a lot mark, or
+// the name of something that went in. A text that names nothing is a
+// larder.NotFoundError.
+func (db *DB) FindSubject(ctx context.Context, text string) (larder.Subject, error) {
+	text = strings.TrimSpace(text)
+	if tag, _, err := larder.ParseTag(text); err == nil {
+		switch kind, err := db.TagKind(ctx, tag); {
+		case err != nil:
+			return larder.Subject{}, err
+		case kind == "jar":
+			return larder.Subject{Kind: larder.SubjectJar, ID: string(tag)}, nil
+		case kind == "bottle":
+			return larder.Subject{Kind: larder.SubjectBottle, ID: string(tag)}, nil
+		}
+	}
+	for _, one := range []struct {
+		kind  larder.SubjectKind
+		query string
+	}{
+		{larder.SubjectLot, `SELECT id FROM lot WHERE id = upper(?)`},
+		{larder.SubjectNamed, `SELECT from_name FROM edge WHERE from_name = ? COLLATE NOCASE AND from_name <> '' AND NOT struck LIMIT 1`},
+		{larder.SubjectNamed, `SELECT name FROM recipe WHERE name = ? LIMIT 1`},
+	} {
+		s := larder.Subject{Kind: one.kind}
+		err := db.read.QueryRowContext(ctx, one.query, text).Scan(&s.ID)
+		if err == nil {
+			return s, nil
+		}
+		if !errors.Is(err, sql.ErrNoRows) {
+			return s, fmt.Errorf("store: looking for %q: %w", text, err)
+		}
+	}
+	return larder.Subject{}, &larder.NotFoundError{What: "jar, bottle, lot or ingredient", ID: text}
+}
+
+// Named lists the names of all that ever went in: ingredients, bought vinegars,
+// infusions. They can be traced.
+func (db *DB) Named(ctx context.Context) ([]string, error) {
+	rows, err := db.read.QueryContext(ctx, `SELECT DISTINCT name FROM recipe UNION SELECT DISTINCT from_name FROM edge WHERE from_name NOT IN ('', 'water') AND NOT struck ORDER BY 1`)
+	if err != nil {
+		return nil, fmt.Errorf("store: names: %w", err)
+	}
+	return collect(rows, func(r *sql.Rows) (name string, err error) { return name, r.Scan(&name) })
+}
+
+// tracing is a trace under way.
+type tracing struct {
+	querier
+	out     larder.Trace
+	jars    []larder.Tag     // where it starts: nil for a lot or a bottle
+	lot     *larder.Lot      // the subject's, for a lot or a bottle
+	batches []int64          // whose recipes are the subject's first step back
+	since   map[string]int64 // per touched jar: from when on its liquid counts
+}
+
+// Trace is all that a subject came from and all that it went into, following
+// time, with the volume balance, as of one moment. A subject that is not in the
+// records is a larder.NotFoundError.
+func (db *DB) Trace(ctx context.Context, s larder.Subject) (larder.Trace, error) {
+	var out larder.Trace
+	err := db.snapshot(ctx, func(q querier) error {
+		t := tracing{querier: q, out: larder.Trace{Subject: s}, since: map[string]int64{}}
+		err := t.trace(ctx, s)
+		out = t.out
+		return err
+	})
+	if err != nil {
+		return out, wrap("trace", err)
+	}
+	return out, nil
+}
+
+func (t *tracing) trace(ctx context.Context, s larder.Subject) error {
+	var back, forward []larder.Step
+	var err error
+	switch s.Kind {
+	case larder.SubjectJar:
+		jar, err := jarByTag(ctx, t, larder.Tag(s.ID))
+		if err != nil {
+			return err
+		}
+		t.jars, t.batches = []larder.Tag{jar.Tag}, []int64{jar.BatchID}
+	case larder.SubjectBatch:
+		err = t.ofBatch(ctx, s.ID)
+	case larder.SubjectBottle:
+		err = t.ofBottle(ctx, larder.Tag(s.ID))
+	case larder.SubjectLot:
+		var lot larder.Lot
+		lot, err = lotByID(ctx, t, s.ID)
+		t.lot = &lot
+	case larder.SubjectNamed:
+		forward, err = t.ofName(ctx, s.ID)
+	default:
+		return larder.Refuse("subject", "A trace starts from a jar, a bottle, a lot, a batch, or the name of what went in.")
+	}
+	if err != nil {
+		return err
+	}
+	switch {
+	case s.Kind == larder.SubjectNamed: // forward is done
+	case t.lot != nil:
+		back, err = t.walk(ctx, backSQL, intoLotSQL, t.lot.ID)
+	default:
+		if back, err = t.walk(ctx, backSQL, intoJarSQL, math.MaxInt64, jsonList(t.jars...)); err != nil {
+			return err
+		}
+		forward, err = t.walk(ctx, forwardSQL, outOfJarSQL, jsonList(t.jars...))
+	}
+	if err != nil {
+		return err
+	}
+	t.order(back, forward)
+	return t.describe(ctx)
+}
+
+func (t *tracing) ofBatch(ctx context.Context, text string) error {
+	id, err := strconv.ParseInt(text, 10, 64)
+	if err != nil {
+		return &larder.NotFoundError{What: "batch", ID: text}
+	}
+	if _, err := batchByID(ctx, t, id); err != nil {
+		return err
+	}
+	t.batches = []int64{id}
+	t.jars, err = t.jarsOf(ctx, t.batches)
+	return err
+}
+
+func (t *tracing) jarsOf(ctx context.Context, batches []int64) ([]larder.Tag, error) {
+	rows, err := t.QueryContext(ctx, `SELECT tag FROM json_each(?) b JOIN jar ON jar.batch_id = b.value ORDER BY tag`, jsonList(batches...))
+	if err != nil {
+		return nil, fmt.Errorf("listing jars: %w", err)
+	}
+	return collect(rows, func(r *sql.Rows) (tag larder.Tag, err error) { return tag, r.Scan(&tag) })
+}
+
+func (t *tracing) ofBottle(ctx context.Context, tag larder.Tag) error {
+	p, err := bottleByTag(ctx, t, tag)
+	if err != nil {
+		return err
+	}
+	t.lot = &p.Lot
+	t.out.Bottles = []larder.Bottle{p.Bottle}
+	return nil
+}
+
+// ofName starts from the jars of the batches in whose recipe the name stands, and
+// from the edges by which it went into others later.
+func (t *tracing) ofName(ctx context.Context, name string) ([]larder.Step, error) {
+	rows, err := t.QueryContext(ctx, `SELECT batch_id FROM recipe WHERE name = ?`, name)
+	if err != nil {
+		return nil, fmt.Errorf("looking for the recipes: %w", err)
+	}
+	if t.batches, err = collect(rows, func(r *sql.Rows) (id int64, err error) { return id, r.Scan(&id) }); err != nil {
+		return nil, fmt.Errorf("looking for the recipes: %w", err)
+	}
+	if t.jars, err = t.jarsOf(ctx, t.batches); err != nil {
+		return nil, err
+	}
+	forward, err := t.walk(ctx, forwardSQL, outOfJarSQL+` UNION ALL SELECT entry FROM edge WHERE from_name = ? COLLATE NOCASE AND from_name <> '' AND NOT struck`,
+		jsonList(t.jars...), name)
+	if err == nil && len(t.batches) == 0 && len(forward) == 0 {
+		err = &larder.NotFoundError{What: "ingredient or bought vinegar", ID: name}
+	}
+	return forward, err
+}
+
+// stepSQL reads the edges that were walked; feed tells of what was bought.
+const stepSQL = `
+	SELECT entry, what, coalesce(from_jar, ''), from_name, coalesce(to_jar, ''), coalesce(to_lot, ''), volume_ml, mother, happened_ms, precision, spread_days,
+		feed ->> '$.stated_acidity_g_per_100ml', coalesce(feed ->> '$.live', 0), feed ->> '$.mass_g', coalesce(feed ->> '$.supplier', ''), coalesce(feed ->> '$.supplier_lot', '')
+	FROM (SELECT edge.*, precision, spread_days, iif(from_jar IS NULL, coalesce(body -> '$.feed', body -> '$.starter'), NULL) AS feed
+		FROM walk CROSS JOIN edge USING (entry) CROSS JOIN entry ON entry.seq = edge.entry)`
+
+func (t *tracing) walk(ctx context.Context, walk, begin string, args ...any) ([]larder.Step, error) {
+	rows, err := t.QueryContext(ctx, fmt.Sprintf(walk, begin)+stepSQL, args...)
+	if err != nil {
+		return nil, fmt.Errorf("walking the lineage: %w", err)
+	}
+	steps, err := collect(rows, readStep)
+	if err != nil {
+		return nil, fmt.Errorf("walking the lineage: %w", err)
+	}
+	return steps, nil
+}
+
+func readStep(r *sql.Rows) (larder.Step, error) {
+	var s larder.Step
+	var ms int64
+	var precision string
+	var spread int
+	var volume, acidity, mass sql.NullFloat64
+	err := r.Scan(&s.Seq, &s.What, &s.FromJar, &s.FromName, &s.ToJar, &s.ToLot, &volume, &s.Mother, &ms, &precision, &spread,
+		&acidity, &s.Live, &mass, &s.Supplier, &s.SupplierLot)
+	s.When = when(ms, precision, spread)
+	s.VolumeML, s.StatedAcidity, s.MassG = optional[chem.Millilitres](volume), optional[chem.GramsPer100ML](acidity), optional[chem.Grams](mass)
+	return s, err
+}
+
+func optional[T ~float64](v sql.NullFloat64) *T {
+	if !v.Valid {
+		return nil
+	}
+	return new(T(v.Float64))
+}
+
+// link is a step as larder reckons depths with it. Jars and lots share one space
+// of names; a lot mark and a tag are never alike, since no tag has 8 characters.
+func link(s larder.Step) larder.Link {
+	l := larder.Link{Entry: s.Seq, From: string(s.FromJar), To: string(s.ToJar), EarlyMS: s.When.Earliest().UnixMilli(), LateMS: s.When.Latest().UnixMilli()}
+	if s.ToLot != "" {
+		l.To = s.ToLot
+	}
+	return l
+}
+
+// order gives each step its depth and puts them in order.
+func (t *tracing) order(back, forward []larder.Step) {
+	start := map[string]bool{}
+	for _, tag := range t.jars {
+		start[string(tag)] = true
+	}
+	if t.lot != nil {
+		start[t.lot.ID] = true
+	}
+	named := t.out.Subject.Kind == larder.SubjectNamed
+	begins := func(steps []larder.Step, at func(larder.Link) string) (all, first []larder.Link) {
+		for _, s := range steps {
+			l := link(s)
+			all = append(all, l)
+			if start[at(l)] || (named && strings.EqualFold(s.FromName, t.out.Subject.ID)) {
+				first = append(first, l)
+			}
+		}
+		return all, first
+	}
+	all, first := begins(back, func(l larder.Link) string { return l.To })
+	t.out.Back = deepen(back, larder.BackDepths(all, first), -1)
+	all, first = begins(forward, func(l larder.Link) string { return l.From })
+	t.out.Forward = deepen(forward, larder.ForwardDepths(all, first), 1)
+}
+
+// deepen sorts by depth, then by time in the direction of the walk.
+func deepen(steps []larder.Step, depths map[int64]int, direction int) []larder.Step {
+	for i := range steps {
+		steps[i].Depth = depths[steps[i].Seq]
+	}
+	slices.SortFunc(steps, func(a, b larder.Step) int {
+		return cmp.Or(cmp.Compare(a.Depth, b.Depth), direction*a.When.At.Compare(b.When.At), direction*cmp.Compare(a.Seq, b.Seq))
+	})
+	return steps
+}

@@ -1,0 +1,110 @@
+package verdict
+
+import (
+	"slices"
+	"strings"
+
+	"cruet/internal/larder"
+)
+
+// Short is a caution in the few words that a label has room for.
+type Short struct {
+	ID     string `json:"id"`
+	Text   string `json:"text"`
+	Source Source `json:"source"`
+}
+
+// NotForCanning stands on every bottle: see the rule canning-never.
+const NotForCanning = "Not for canning or preserving"
+
+// OnLabel are the cautions that a bottle's label carries, the gravest first.
+// What it contains (sulphites, gluten) is said by Contains.
+func OnLabel(e Evidence, market Market) []Short {
+	out := []Short{{"canning-never", NotForCanning, pennState}}
+	for _, row := range []struct {
+		id, text string
+		when     func(Evidence) bool
+	}{
+		{"honey", "Not for children under one year", madeFrom(larder.Honey)},
+		{"infused-cold", "Keep in the refrigerator, use within 3 months", infusedOne},
+	} {
+		if row.when(e) {
+			out = append(out, Short{row.id, row.text, cautionSource(row.id)})
+		}
+	}
+	return out
+}
+
+func cautionSource(id string) Source {
+	for _, c := range cautions {
+		if c.ID == id {
+			return c.Source
+		}
+	}
+	return own("common practice")
+}
+
+// Substance is something in it that some people must not have.
+type Substance struct {
+	ID     string // "barley", "wheat", "rye", "oats", "spelt", "sulphites"
+	Name   string // as a label says it under the market's rules
+	From   string // what brought it in
+	May    bool   // nobody measured whether enough of it is there to declare
+	Major  bool   // one of the allergens that the market's law lists
+	Source Source
+}
+
+// Contains lists what has to be declared, by the names of all that went in, of
+// what it came from too: an allergen that a mother or a splash of another
+// vinegar brought along is declared as well. bases are those of the same.
+func Contains(bases []larder.Base, names []string, e Evidence, market Market) []Substance {
+	var out []Substance
+	us := market == US
+	gluten := recalled("European Union", "Regulation (EU) No 1169/2011", "Annex II: cereals containing gluten")
+	if us {
+		gluten = recalled("US Food and Drug Administration", "FALCPA", "wheat is a major allergen; barley, rye and oats are not, but barley and rye hold gluten")
+	}
+	for _, cereal := range []struct {
+		id    string
+		words []string
+	}{{"wheat", []string{"wheat", "spelt", "khorasan"}}, {"barley", []string{"barley", "malt"}}, {"rye", []string{"rye"}}, {"oats", []string{"oat", "oats"}}} {
+		for _, n := range names {
+			if hasWord(n, cereal.words) {
+				out = append(out, Substance{ID: cereal.id, Name: cereal.id, From: n, Major: !us || cereal.id == "wheat", Source: gluten})
+				break
+			}
+		}
+	}
+	if slices.Contains(bases, larder.Ale) && len(out) == 0 {
+		out = append(out, Substance{ID: "barley", Name: "barley", From: "the ale", Major: !us, Source: gluten})
+	}
+	if s, declared := sulphites(bases, names, e, market); declared {
+		out = append(out, s)
+	}
+	return out
+}
+
+func sulphites(bases []larder.Base, names []string, e Evidence, market Market) (Substance, bool) {
+	rule := Sulphites(market)
+	s := Substance{ID: "sulphites", Name: "sulphites", From: e.SulphiteFrom, May: true, Major: true, Source: rule.Source}
+	if market == US {
+		s.Name, s.Major = "sulfites", false
+	}
+	if e.SulphiteMGPerKG != nil {
+		s.May = false
+		return s, rule.MustDeclare(*e.SulphiteMGPerKG)
+	}
+	if s.From == "" {
+		for _, n := range names {
+			low := strings.ToLower(n)
+			if hasWord(n, []string{"wine"}) || slices.ContainsFunc(sulphited, func(w string) bool { return strings.Contains(low, w) }) {
+				s.From = n
+				break
+			}
+		}
+	}
+	if s.From == "" && slices.Contains(bases, larder.Wine) {
+		s.From = "a wine that it came from"
+	}
+	return s, s.From != ""
+}

@@ -1,0 +1,277 @@
+package scan
+
+import (
+	"bytes"
+	"context"
+	"image"
+	_ "image/png"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+	"github.com/makiuchi-d/gozxing"
+	"github.com/makiuchi-d/gozxing/qrcode"
+
+	"cruet/internal/larder"
+)
+
+// needs is the path of a program, without which the test is skipped, except in CI.
+func needs(t testing.TB, program string) string {
+	t.Helper()
+	path, err := exec.LookPath(program)
+	if err != nil {
+		if os.Getenv("CI") == "true" {
+			t.Fatalf("%s is missing; CI needs it", program)
+		}
+		t.Skipf("%s is not installed", program)
+	}
+	return path
+}
+
+// scanned prints the label and reads its code back with a decoder that knows
+// nothing of this project, as a phone's camera would.
+func scanned(t *testing.T, pdf []byte) string {
+	t.Helper()
+	pdftoppm := needs(t, "pdftoppm")
+	dir := t.TempDir()
+	file := filepath.Join(dir, "label.pdf")
+	if err := os.WriteFile(file, pdf, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if out, err := exec.Command(pdftoppm, "-r", "203", "-png", "-singlefile", file, filepath.Join(dir, "label")).CombinedOutput(); err != nil {
+		t.Fatalf("pdftoppm: %v: %s", err, out)
+	}
+	png, err := os.ReadFile(filepath.Join(dir, "label.png"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	picture, _, err := image.Decode(bytes.NewReader(png))
+	if err != nil {
+		t.Fatal(err)
+	}
+	bitmap, err := gozxing.NewBinaryBitmapFromImage(picture)
+	if err != nil {
+		t.Fatal(err)
+	}
+	read, err := qrcode.NewQRCodeReader().Decode(bitmap, nil)
+	if err != nil {
+		t.Fatalf("the printed code cannot be read: %v", err)
+	}
+	return read.GetText()
+}
+
+// phone is a browser and the steps that a thumb takes in it.
+type phone struct {
+	t   *testing.T
+	ctx context.Context
+}
+
+func (p phone) do(steps ...chromedp.Action[chromedp.Void]) {
+	p.t.Helper()
+	ctx, cancel := context.WithTimeout(p.ctx, 20*time.Second)
+	defer cancel()
+	if err := chromedp.Do(ctx, steps...); err != nil {
+		p.keep("story-stuck")
+		p.t.Fatal(err)
+	}
+}
+
+// tap presses a link or button and waits for the page that comes.
+func (p phone) tap(selector string) {
+	p.t.Helper()
+	ctx, cancel := context.WithTimeout(p.ctx, 20*time.Second)
+	defer cancel()
+	if _, err := chromedp.RunResponse(ctx, chromedp.Click(chromedp.CSS(selector))); err != nil {
+		p.t.Fatalf("%s: %v", selector, err)
+	}
+}
+
+func (p phone) sees(texts ...string) {
+	p.t.Helper()
+	body, err := chromedp.Run(p.ctx, chromedp.Text(chromedp.CSS("body")))
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	for _, text := range texts {
+		if !strings.Contains(body, text) {
+			p.t.Errorf("the page does not show %q:\n%s", text, body)
+		}
+	}
+}
+
+func (p phone) types(selector, text string) chromedp.Action[chromedp.Void] {
+	return chromedp.SendKeys(chromedp.CSS(selector), text)
+}
+
+// keep writes a picture for a person to look at, when a folder is named.
+func (p phone) keep(name string) {
+	p.t.Helper()
+	dir := os.Getenv("CRUET_LOOK")
+	if dir == "" {
+		return
+	}
+	png, err := chromedp.Run(p.ctx, chromedp.CaptureScreenshot())
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644); err != nil {
+		p.t.Fatal(err)
+	}
+}
+
+// TestStory follows a jar from its printed label to a struck entry, in a
+// phone-sized browser, with the page's script and without.
+func TestStory(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		script bool
+	}{{"with script", true}, {"without script", false}} {
+		t.Run(c.name, func(t *testing.T) { story(t, c.script) })
+	}
+}
+
+func story(t *testing.T, script bool) {
+	s := stocked(t)
+	base := s.listen()
+	s.pages.Address = strings.TrimPrefix(base, "http://")
+	tag := s.jars["Quince juice/A"]
+
+	label := s.get(at(tag, "/label.pdf?stock=roll-57x32")).wants(200)
+	address := scanned(t, label.Body.Bytes())
+	if want := base + "/J/" + string(tag); address != want {
+		t.Fatalf("the label's code says %q, want %q", address, want)
+	}
+
+	p := phone{t, browser(t, 360, 740, false)}
+	if !script {
+		if _, err := chromedp.Call(p.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	p.do(chromedp.Navigate(address))
+	p.sees("Quince juice", "alcoholic")
+	p.keep("story-1-scanned")
+
+	// One tap opens the form, one saves it.
+	open := chromedp.Click(chromedp.CSS(`.quick a.main`))
+	if script {
+		p.do(open)
+	} else {
+		p.tap(`.quick a.main`)
+	}
+	p.do(chromedp.WaitVisible(chromedp.CSS("#reading-ph")), p.types("#reading-ph", "3,2"), p.types("#reading-by", "ro"))
+	p.keep("story-2-typed")
+	p.tap(`#reading button.main`)
+	p.sees("Saved: pH 3.2", "History")
+	p.keep("story-3-saved")
+	if ph := s.state(tag).PH; ph == nil || ph.Value != 3.2 {
+		t.Fatalf("pH %v, want 3.2", ph)
+	}
+
+	p.tap(`.next a.button[href*="pick=acetic"]`)
+	p.do(chromedp.WaitVisible(chromedp.CSS("#stage-volume_ml")), p.types("#stage-volume_ml", "5,4"),
+		chromedp.Click(chromedp.CSS(`#stage label:has([data-pick=starter-bought])`)), chromedp.WaitVisible(chromedp.CSS("#stage-starter_name")))
+	p.keep("story-4-stage")
+	// Forgetting the name brings the form back with the rest kept.
+	p.tap(`#stage button.main`)
+	p.sees("name of what was added is missing")
+	p.keep("story-5-wrong")
+	kept, err := chromedp.Run(p.ctx, chromedp.Value(chromedp.CSS("#stage-volume_ml")))
+	if err != nil || kept != "5,4" {
+		t.Errorf("the volume came back as %q (%v)", kept, err)
+	}
+	p.do(p.types("#stage-starter_name", "live cider vinegar"))
+	p.tap(`#stage button.main`)
+	p.sees("The jar is now acetic", "Print the next label")
+	if got := s.state(tag); got.Stage != larder.Acetic || *got.VolumeML != 5400 {
+		t.Errorf("stage %s, volume %v", got.Stage, *got.VolumeML)
+	}
+
+	// The reading is the second entry from the top.
+	p.tap(`.history li:nth-child(2) .at a`)
+	p.sees("pH 3.2", "Nothing is erased")
+	p.do(p.types("#strike-reason", "wrong jar"))
+	p.keep("story-6-strike")
+	p.tap(`button.main`)
+	p.sees("Struck by ro", "wrong jar", "pH 3.2")
+	p.keep("story-7-struck")
+	if ph := s.state(tag).PH; ph != nil {
+		t.Errorf("the struck pH still counts: %v", ph.Value)
+	}
+}
+
+// measure finds what a thumb or an eye would stumble over: a page wider than
+// the screen, and targets under 44 CSS px that do not stand in running text
+// (WCAG 2.2, 2.5.8 and 2.5.5). A radio button's target is its label.
+const measure = `(() => {
+  const bad = [];
+  const wide = Math.max(document.documentElement.scrollWidth, innerWidth);
+  if (wide > screen.width) bad.push("page is " + wide + " px wide");
+  for (const e of document.querySelectorAll("a, button, input, select, textarea, summary")) {
+    const target = e.closest("label") || e;
+    const r = target.getBoundingClientRect();
+    if (e.type === "hidden" || r.width === 0 || e.tabIndex < 0) continue;
+    const inText = e.tagName === "A" && getComputedStyle(e).display === "inline" && e.parentElement.textContent.trim() !== e.textContent.trim();
+    const headline = e.tagName === "A" && e.closest("h1, h2") !== null;
+    if (!inText && !headline && (r.height < 43.9 || r.width < 43.9)) bad.push(e.outerHTML.slice(0, 90) + " is " + r.width.toFixed(0) + " x " + r.height.toFixed(0) + " px");
+  }
+  return bad.join("\n");
+})()`
+
+// contrast finds text of less than 4.5 : 1 against what is painted behind it,
+// 3 : 1 for large text (WCAG 2.2, 1.4.3; formula of its "contrast ratio").
+const contrast = `(() => {
+  const bad = [];
+  const parse = c => (c.match(/[\d.]+/g) || []).map(Number);
+  const lum = c => { const f = v => { v /= 255; return v <= 0.04045 ? v / 12.92 : Math.pow((v + 0.055) / 1.055, 2.4); }; return 0.2126 * f(c[0]) + 0.7152 * f(c[1]) + 0.0722 * f(c[2]); };
+  const behind = e => { for (; e; e = e.parentElement) { const c = parse(getComputedStyle(e).backgroundColor); if (c.length && (c.length < 4 || c[3] === 1)) return c; } return [255, 255, 255]; };
+  const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  let seen = 0;
+  while (walk.nextNode()) {
+    const e = walk.currentNode.parentElement;
+    if (!walk.currentNode.textContent.trim() || e.closest("script") || e.getBoundingClientRect().width === 0) continue;
+    seen++;
+    const s = getComputedStyle(e), a = lum(parse(s.color)), b = lum(behind(e));
+    const ratio = (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
+    const px = parseFloat(s.fontSize), large = px >= 24 || (px >= 18.66 && s.fontWeight >= 700);
+    if (ratio < (large ? 3 : 4.5)) bad.push(ratio.toFixed(2) + " " + walk.currentNode.textContent.trim().slice(0, 40) + " in " + e.className);
+  }
+  if (!seen) bad.push("no text at all");
+  return bad.join("\n");
+})()`
+
+// TestThumbAndEye measures every page at the size of a phone, light and dark,
+// and the widest at the size of a desk.
+func TestThumbAndEye(t *testing.T) {
+	s, paths := hard(t)
+	base := s.listen()
+	for _, c := range []struct {
+		w, h int64
+		dark bool
+	}{{360, 740, false}, {360, 740, true}, {1280, 800, false}} {
+		p := phone{t, browser(t, c.w, c.h, c.dark)}
+		// The measures must find what is wrong where something is.
+		p.do(chromedp.Navigate("about:blank"))
+		found, err := chromedp.Run(p.ctx, chromedp.Evaluate[string](`document.body.innerHTML = '<button style="height:20px">x</button><p style="width:3000px;color:#999;background:#fff">pale</p>';`+measure+` + `+contrast))
+		if err != nil || !strings.Contains(found, "button") || !strings.Contains(found, "px wide") || !strings.Contains(found, "pale") {
+			t.Fatalf("the measures miss what is wrong: %q (%v)", found, err)
+		}
+		for _, path := range paths {
+			p.do(chromedp.Navigate(base + path))
+			for what, script := range map[string]string{"size": measure, "contrast": contrast} {
+				bad, err := chromedp.Run(p.ctx, chromedp.Evaluate[string](script))
+				if err != nil {
+					t.Fatalf("%s: %v", path, err)
+				}
+				if bad != "" {
+					t.Errorf("%s at %d px, dark %v, %s:\n%s", path, c.w, c.dark, what, bad)
+				}
+			}
+		}
+	}
+}

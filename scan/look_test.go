@@ -1,0 +1,132 @@
+package scan
+
+import (
+	"context"
+	"fmt"
+	"net"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+
+	"cruet/internal/larder"
+	"cruet/internal/reckon"
+	"cruet/internal/web"
+)
+
+// listen serves the station on the loopback address.
+func (s *station) listen() (base string) {
+	s.t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	server := web.Server(s.engine)
+	go func() { _ = server.Serve(l) }() // ends with ErrServerClosed
+	s.t.Cleanup(func() { _ = server.Close() })
+	return "http://" + l.Addr().String()
+}
+
+// browser is a headless Chromium of the size of a phone. Without Chromium the
+// test is skipped, except in CI.
+func browser(t testing.TB, width, height int64, dark bool) context.Context {
+	t.Helper()
+	path := ""
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "chrome"} {
+		if found, err := exec.LookPath(name); err == nil {
+			path = found
+			break
+		}
+	}
+	if path == "" {
+		if os.Getenv("CI") == "true" {
+			t.Fatal("Chromium is missing; CI needs it")
+		}
+		t.Skip("Chromium is not installed")
+	}
+	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU,
+		chromedp.Flag("disable-component-update", true), chromedp.UserDataDir(t.TempDir()))
+	alloc, cancel := chromedp.NewExecAllocator(context.Background(), opts...)
+	t.Cleanup(cancel)
+	ctx, cancel := chromedp.NewContext(alloc)
+	t.Cleanup(cancel)
+	scheme := "light"
+	if dark {
+		scheme = "dark"
+	}
+	if err := chromedp.Do(ctx, chromedp.EmulateViewport(width, height, chromedp.EmulateScale(1), chromedp.EmulateMobile)); err != nil {
+		t.Fatalf("starting Chromium: %v", err)
+	}
+	_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel = context.WithTimeout(ctx, 3*time.Minute)
+	t.Cleanup(cancel)
+	return ctx
+}
+
+// looks are the pages that are looked at, by the name of the picture.
+func looks(s *station) map[string]string {
+	lot := s.bottled(12)
+	pear := string(s.jars["Pear trimmings/A"])
+	pages := map[string]string{
+		"shelf": "/", "jar": "/J/" + pear, "jar-reading": "/J/" + pear + "?open=reading", "jar-titration": "/J/" + pear + "?open=titration",
+		"jar-action": "/J/" + pear + "?open=action&pick=strained", "jar-feed": "/J/" + pear + "?open=feed&pick=starter-jar",
+		"jar-stage": at(s.jars["Quince juice/A"], "?open=stage"), "jar-hold": at(s.jars["Honey/A"], ""), "jar-retired": at(s.jars["Pear trimmings/B"], ""),
+		"jar-young": at(s.jars["Windfalls/A"], ""), "start": "/start", "batch": "/batches/2?started=1", "labels": "/labels?tag=" + pear,
+		"bottling": "/bottle", "lots": "/lots", "lot": lotURL(lot.Lot.ID) + "?new=1", "gift": bottleURL(lot.Bottles[0]),
+		"bottle": "/B/" + string(lot.Bottles[0].Tag), "caution": "/help/caution", "mistyped": "/J/K7RM4T", "unknown": "/J/" + unknown(larder.MinJarTag), "nowhere": "/nowhere",
+		"jar-outlook": "/J/" + pear + "/outlook", "reckon": "/reckon", "bench": "/bench",
+		"bench-calibration": "/bench?open=calibration", "bench-base": "/bench?open=base", "bench-control": "/bench?open=control",
+		"bench-strike": "/bench/strike?entry=" + s.equipped().String(),
+	}
+	for _, k := range reckon.Kinds() {
+		pages["reckon-"+k.Name] = "/reckon/" + k.Name
+	}
+	return pages
+}
+
+// TestLook writes a picture of every page into the folder $CRUET_LOOK, light
+// and dark, for a person to judge.
+func TestLook(t *testing.T) {
+	dir := os.Getenv("CRUET_LOOK")
+	if dir == "" {
+		t.Skip("set CRUET_LOOK to a folder to get pictures of all pages")
+	}
+	s := stocked(t)
+	pages := looks(s)
+	base := s.listen()
+	for _, dark := range []bool{false, true} {
+		ctx := browser(t, 360, 740, dark)
+		for name, path := range pages {
+			if dark {
+				name += "-dark"
+			}
+			shoot(t, ctx, base+path, filepath.Join(dir, name+".png"))
+		}
+	}
+	if hold := os.Getenv("CRUET_LOOK_SERVE"); hold != "" {
+		fmt.Println("serving", base)
+		time.Sleep(time.Hour)
+	}
+}
+
+func shoot(t *testing.T, ctx context.Context, address, file string) {
+	t.Helper()
+	if err := chromedp.Do(ctx, chromedp.Navigate(address)); err != nil {
+		t.Fatalf("%s: %v", address, err)
+	}
+	png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+	if err != nil {
+		t.Fatalf("%s: %v", address, err)
+	}
+	if err := os.WriteFile(file, png, 0o644); err != nil {
+		t.Fatal(err)
+	}
+}

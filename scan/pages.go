@@ -1,0 +1,189 @@
+// Package scan is what a phone sees after a scan: the kitchen's pages and the
+// page of a bottle for whoever got it. Pages are plain HTML that works without
+// a script. A form goes parse, check, save, redirect; the checks are larder's,
+// the saving is one method of the store, and a wrong field comes back marked
+// with everything that was typed.
+package scan
+
+import (
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"runtime/debug"
+	"strings"
+	"time"
+
+	"github.com/gin-gonic/gin"
+
+	"cruet/internal/larder"
+	"cruet/internal/store"
+	"cruet/internal/web"
+)
+
+// Pages serves one kitchen.
+type Pages struct {
+	DB      *store.DB
+	Address string           // HOST:PORT that labels name
+	Now     func() time.Time // the clock; nil: time.Now
+	Demo    bool             // says on every page that nothing here is real
+}
+
+// Register adds the pages, and the answers to unknown paths and methods, to e.
+func (p *Pages) Register(e *gin.Engine) {
+	e.GET("/static/:name", serveStatic)
+	e.GET("/", p.page(p.shelf))
+	e.GET("/find", p.page(p.find))
+	e.GET("/start", p.page(p.startForm))
+	e.POST("/start", p.page(p.start))
+	e.GET("/batches/:id", p.page(p.batch))
+	for _, jar := range []string{"/J/:tag", "/j/:tag"} {
+		e.GET(jar, p.page(p.jar))
+		e.GET(jar+"/label.pdf", p.page(p.jarLabel))
+		e.GET(jar+"/outlook", p.page(p.jarOutlook))
+		e.POST(jar+"/log/:kind", p.page(p.log))
+		e.GET(jar+"/strike", p.page(p.strikeForm))
+		e.POST(jar+"/strike", p.page(p.strike))
+	}
+	e.GET("/B/:tag", p.page(p.bottle))
+	e.GET("/b/:tag", p.page(p.bottle))
+	e.GET("/labels", p.page(p.labels))
+	e.GET("/labels/jars.pdf", p.page(p.jarLabels))
+	e.GET("/labels/spare.pdf", p.page(p.spareLabels))
+	e.POST("/labels/spare.pdf", p.page(p.newSpareLabels))
+	e.GET("/bottle", p.page(p.bottlingForm))
+	e.POST("/bottle", p.page(p.bottling))
+	e.GET("/lots", p.page(p.lots))
+	e.GET("/lots/:id", p.page(p.lot))
+	e.GET("/lots/:id/labels.pdf", p.page(p.lotLabels))
+	e.GET("/lots/:id/bottles/:n", p.page(p.lotBottle))
+	e.POST("/lots/:id/bottles/:n", p.page(p.give))
+	e.GET("/bench", p.page(p.bench))
+	e.POST("/bench/:kind", p.page(p.benchAdd))
+	e.GET("/bench/strike", p.page(p.benchStrikeForm))
+	e.POST("/bench/strike", p.page(p.benchStrike))
+	e.GET("/help/caution", p.page(p.caution))
+	p.registerReckon(e)
+	e.NoRoute(p.page(p.noRoute))
+	e.NoMethod(p.page(p.noMethod))
+}
+
+// now is the clock in the kitchen's zone.
+func (p *Pages) now(k larder.Kitchen) time.Time {
+	if p.Now == nil {
+		return time.Now().In(k.Location())
+	}
+	return p.Now().In(k.Location())
+}
+
+// page makes a handler of a function that may fail: an error, or a panic, gets
+// a page that says what to do. Nothing was written yet then, since pages are
+// rendered to a buffer.
+func (p *Pages) page(do func(*gin.Context) error) gin.HandlerFunc {
+	return func(c *gin.Context) {
+		defer func() {
+			if r := recover(); r != nil {
+				slog.Error("a page panicked", "what", fmt.Sprint(r), "stack", string(debug.Stack()))
+				p.fail(c, fmt.Errorf("a page panicked: %v", r))
+			}
+		}()
+		if err := do(c); err != nil {
+			p.fail(c, err)
+		}
+	}
+}
+
+// trouble is an error as a page.
+type trouble struct {
+	Title, Detail string
+	AskTag        bool   // show the box to type a tag
+	Typed         string // what stands in the box
+	Back          link
+}
+
+func (p *Pages) fail(c *gin.Context, err error) {
+	if c.Writer.Written() {
+		return
+	}
+	a := web.AnswerTo(err)
+	t := trouble{Title: a.Title, Detail: a.Detail, Back: link{URL: "/", Text: "Go to the shelf"}}
+	var tag *larder.TagError
+	var missing *larder.NotFoundError
+	switch {
+	case errors.As(err, &tag):
+		t.AskTag, t.Typed = true, tag.Typed
+	case errors.As(err, &missing):
+		t.AskTag = true
+	}
+	p.troubled(c, a.Status, t)
+}
+
+func (p *Pages) troubled(c *gin.Context, status int, t trouble) {
+	k, err := p.DB.Kitchen(c.Request.Context())
+	if err != nil {
+		k = larder.Kitchen{Name: "Kitchen"}
+	}
+	f := p.frame(k, t.Title)
+	// Whoever holds a bottle is told nothing of the kitchen, not even its shelf.
+	if strings.HasPrefix(strings.ToUpper(c.Request.URL.Path), "/B/") {
+		f.Public, t.AskTag, t.Back = true, false, link{}
+	}
+	if err := render(c, status, "trouble", f, t); err != nil {
+		slog.Error("the error page failed", "error", err)
+		c.String(http.StatusInternalServerError, "Something failed on the station. Nothing was saved; try again.")
+	}
+}
+
+func (p *Pages) noRoute(c *gin.Context) error {
+	const title, detail = "There is no such page", "The address may be cut short or mistyped. Type the tag from the label, or go to the shelf."
+	if strings.HasPrefix(c.Request.URL.Path, "/api/") {
+		problemJSON(c, http.StatusNotFound, title, "See /api/openapi.json for the paths there are.")
+		return nil
+	}
+	p.troubled(c, http.StatusNotFound, trouble{Title: title, Detail: detail, AskTag: true, Back: link{URL: "/", Text: "Go to the shelf"}})
+	return nil
+}
+
+func (p *Pages) noMethod(c *gin.Context) error {
+	const title = "This page cannot be used that way"
+	if strings.HasPrefix(c.Request.URL.Path, "/api/") {
+		problemJSON(c, http.StatusMethodNotAllowed, title, "See /api/openapi.json for the methods there are.")
+		return nil
+	}
+	p.troubled(c, http.StatusMethodNotAllowed, trouble{Title: title, Detail: "Nothing was saved. Open the page afresh and send its form again.", Back: link{URL: "/", Text: "Go to the shelf"}})
+	return nil
+}
+
+// problemJSON answers a program that asked for a path that nobody serves, in
+// the form of RFC 9457 that it expects under /api/.
+func problemJSON(c *gin.Context, status int, title, detail string) {
+	c.Header("Content-Type", "application/problem+json")
+	c.JSON(status, gin.H{"title": title, "status": status, "detail": detail})
+}
+
+// find opens what a typed tag names: a jar's page, or a bottle's in the kitchen.
+func (p *Pages) find(c *gin.Context) error {
+	typed := strings.TrimSpace(c.Query("tag"))
+	// A pasted or photographed link is as good as the tag at its end.
+	if i := strings.LastIndexByte(typed, '/'); i >= 0 {
+		typed = typed[i+1:]
+	}
+	tag, taken, err := larder.ParseTag(typed)
+	if err != nil {
+		return err
+	}
+	if tag.IsBottle() {
+		b, err := p.DB.BottleByTag(c.Request.Context(), tag)
+		if err != nil {
+			return err
+		}
+		c.Redirect(http.StatusSeeOther, bottleURL(b.Bottle))
+		return nil
+	}
+	to := jarURL(tag)
+	if len(taken) > 0 {
+		to += query("typed", typed)
+	}
+	c.Redirect(http.StatusSeeOther, to)
+	return nil
+}

@@ -1,0 +1,91 @@
+package scan
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"cruet/internal/chem"
+	"cruet/internal/larder"
+)
+
+// plain writes a number as it was typed, without trailing zeros.
+func plain[T ~float64](v T) string { return strconv.FormatFloat(float64(v), 'f', -1, 64) }
+
+// short writes a number in four digits at most after the point.
+func short[T ~float64](v T) string {
+	return strconv.FormatFloat(math.Round(float64(v)*1e4)/1e4, 'f', -1, 64)
+}
+
+func gravityText(v chem.SpecificGravity) string { return fmt.Sprintf("%.3f", float64(v)) }
+
+// acidityNumber writes an acidity in as many digits as its uncertainty allows:
+// "4.8 ± 0.3". The uncertainty is rounded up.
+func acidityNumber(v, expanded chem.GramsPer100ML) string {
+	switch {
+	case expanded <= 0:
+		return fmt.Sprintf("%.2f", float64(v))
+	case expanded < 0.0995:
+		return fmt.Sprintf("%.2f ± %.2f", float64(v), math.Ceil(float64(expanded)*100-1e-9)/100)
+	}
+	return fmt.Sprintf("%.1f ± %.1f", float64(v), math.Ceil(float64(expanded)*10-1e-9)/10)
+}
+
+// acidityText is the number with its unit.
+func acidityText(v, expanded chem.GramsPer100ML) string {
+	return acidityNumber(v, expanded) + " g/100 mL"
+}
+
+func count(n int, one string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %ss", n, one)
+}
+
+// age is the time since w in words: "9 days", "about 6 weeks", "today".
+func age(w larder.When, now time.Time) string {
+	loc := now.Location()
+	day := func(t time.Time) time.Time {
+		y, m, d := t.In(loc).Date()
+		return time.Date(y, m, d, 12, 0, 0, 0, time.UTC)
+	}
+	days := int(day(now).Sub(day(w.At)).Hours()/24 + 0.5)
+	text := count(days, "day")
+	switch {
+	case days <= 0:
+		return "today"
+	case days >= 2*365:
+		text = fmt.Sprintf("%.1f years", float64(days)/365.25)
+	case days >= 15*7:
+		text = count(int(float64(days)/30.44+0.5), "month")
+	case days >= 6*7:
+		text = count((days+3)/7, "week")
+	}
+	if w.Precision == larder.About {
+		return "about " + text
+	}
+	return text
+}
+
+func upperFirst(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	if r == utf8.RuneError {
+		return s
+	}
+	return strings.ToUpper(string(r)) + s[n:]
+}
+
+// dayOf is a short day: "22 Nov", with the year when it is not this one's.
+func dayOf(w larder.When, now time.Time) string {
+	return strings.TrimSuffix(w.DateIn(now.Location()), now.Format(" 2006"))
+}
+
+// momentOf is a short time: "22 Nov, 10:30", with the year when it is not this
+// one's.
+func momentOf(w larder.When, now time.Time) string {
+	return strings.Replace(strings.TrimSuffix(w.In(now.Location()), now.Format(" 2006")), now.Format(" 2006,"), ",", 1)
+}
