@@ -97,6 +97,11 @@ func TestVessels(t *testing.T) {
 			t.Errorf("%+v", v)
 		}
 	}
+	for size, want := range map[float64]float64{500: 76, 946: 89, 3000: 135, 1400: 0, 20000: 0} {
+		if got := JarDiameterMM(size); got != want {
+			t.Errorf("a jar of %g mL: %g mm, want %g", size, got, want)
+		}
+	}
 }
 
 // A shelf sheet is titled, and every jar on it reads.

@@ -262,7 +262,7 @@ func (b *builder) words() {
 		l.Keep = "Keep closed, cool and dark."
 	}
 	if !b.want.Sale {
-		l.Home = "Home-made, not inspected."
+		l.Home = "Homemade, not inspected."
 	}
 	l.Maker = joinNonEmpty(", ", firstOf(b.Kitchen.MakerLine, b.Kitchen.Name), b.Kitchen.MakerAddress)
 }

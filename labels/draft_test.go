@@ -19,7 +19,7 @@ func day(y int, m time.Month, d int) larder.When {
 
 func amount(t testing.TB, text string) chem.Amount {
 	t.Helper()
-	a, err := chem.ParseAmount(text, chem.Metric)
+	a, err := chem.ParseAmount(text)
 	if err != nil {
 		t.Fatal(err)
 	}

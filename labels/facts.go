@@ -42,46 +42,46 @@ func FactsOf(d Draft, lot larder.Lot, bottle larder.Bottle, loc *time.Location) 
 	}
 	name := spell("name", firstOf(d.Label.Food, d.Label.Name))
 	ask := spell("maker's line", d.Label.Maker)
-	acidity := spell("acidity", factsAcidity(lot.Acidity))
+	acidity := spell("acidity", lot.Acidity.LabelText())
 	measured := ""
 	if lot.Acidity.Basis == larder.ByTitration || lot.Acidity.Basis == larder.Computed {
 		measured = " TITRATED " + factsDate(lot.Acidity.When, loc)
 	}
 	id := spell("lot mark", lot.ID)
 	caution := strings.ToUpper(verdict.NotForCanning[:len("Not for canning")])
+	lotWord := "LOT "
 	write := func(name, measured, ask string) string {
-		text := fmt.Sprintf("%s. %s%s. LOT %s NO %d. BOTTLED %s. %s.", name, acidity, measured, id, bottle.Number, factsDate(lot.When, loc), caution)
+		text := fmt.Sprintf("%s. %s%s. %s%s/%d. BOTTLED %s. %s.", name, acidity, measured, lotWord, id, bottle.Number, factsDate(lot.When, loc), caution)
 		if ask != "" {
 			text += " ASK " + ask
 		}
 		return text
 	}
+	short, who := shortName(name), firstPart(ask)
 	for _, try := range []struct {
-		name, measured, ask string
-		lost                string
+		name, measured, ask, lot string
+		lost                     string
 	}{
-		{name, measured, ask, ""},
-		{name, measured, firstPart(ask), "the maker's address"},
-		{name, "", firstPart(ask), "the maker's address and when it was titrated"},
-		{shortName(name), measured, firstPart(ask), "the maker's address and part of the name"},
-		{shortName(name), "", firstPart(ask), "the maker's address, when it was titrated and part of the name"},
+		{name, measured, ask, "LOT ", ""},
+		{name, measured, who, "LOT ", "the maker's address"},
+		{short, measured, who, "LOT ", "the maker's address"},
+		{short, measured, who, "", "the maker's address"}, // a lot mark begins with L anyway
+		{short, "", who, "", "the maker's address and when it was titrated"},
 	} {
+		lotWord = try.lot
 		if out.Text = write(try.name, try.measured, try.ask); len(out.Text) <= MaxFacts {
-			if try.lost != "" {
+			if try.lost != "" && (who != ask || try.measured != measured) {
 				out.Warnings = append(out.Warnings, "The facts are too long for a code, so it leaves out "+try.lost+".")
 			}
 			return out
 		}
 	}
 	room := MaxFacts - len(write("", "", "")) - len(" ASK ")
-	name, ask = cutWords(shortName(name), max(room-16, 12)), firstPart(ask)
-	ask = cutWords(ask, max(room-len(name), 0))
-	out.Text = write(name, "", ask)
+	short = cutWords(short, max(room-len(who), 24))
+	out.Text = write(short, "", cutWords(who, max(room-len(short), 0)))
 	out.Warnings = append(out.Warnings, "The facts are too long for a code, so the name or the maker's line is cut short.")
 	return out
 }
-
-func factsAcidity(a larder.Acidity) string { return a.LabelText() }
 
 // factsDate is short and cannot be misread on either side of an ocean.
 func factsDate(w larder.When, loc *time.Location) string {
@@ -99,10 +99,9 @@ func firstPart(s string) string {
 	return head
 }
 
-// shortName leaves off what a name says beside the kind.
+// shortName says the same in fewer words.
 func shortName(name string) string {
-	name = strings.Replace(name, "VINEGAR MADE FROM ", "VINEGAR OF ", 1)
-	return strings.TrimSpace(strings.NewReplacer(" PEELS", "", " CORES", "", " - ", " ").Replace(name))
+	return strings.Replace(name, "VINEGAR MADE FROM ", "VINEGAR OF ", 1)
 }
 
 // cutWords keeps whole words up to n characters, else n characters.
@@ -110,10 +109,14 @@ func cutWords(s string, n int) string {
 	if len(s) <= n {
 		return s
 	}
-	if at := strings.LastIndexByte(s[:n+1], ' '); at > n/2 {
-		return s[:at]
+	s = s[:n]
+	if at := strings.LastIndexByte(s, ' '); at > n/2 {
+		s = s[:at]
 	}
-	return strings.TrimSpace(s[:n])
+	for _, loose := range []string{" -", " AND", " WITH", " OF"} {
+		s = strings.TrimSuffix(s, loose)
+	}
+	return strings.TrimSpace(s)
 }
 
 // Transliterate writes a text in the alphabet of alphanumeric codes. Accents are

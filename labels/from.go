@@ -12,11 +12,15 @@ import (
 const datesOnJar = 2
 
 // ForJar is the label of a jar. address is the HOST:PORT that its code names,
-// loc the kitchen's time zone.
+// loc the kitchen's time zone. A jar that was not measured is
+// taken to be as wide as jars of its size are.
 func ForJar(jar larder.Jar, batch larder.Batch, address string, loc *time.Location) JarLabel {
 	l := JarLabel{
 		URL: jar.Tag.Link(address), Tag: string(jar.Tag), Batch: batch.Name, Jar: jar.Letter,
 		Started: batch.When.DateIn(loc), DiameterMM: batch.JarOuterDiameterMM,
+	}
+	if l.DiameterMM == 0 {
+		l.DiameterMM = JarDiameterMM(float64(jar.SizeML))
 	}
 	for _, next := range larder.NextDates(batch.Base, jar.State, datesOnJar) {
 		l.Next = append(l.Next, next.What+" "+next.Window(loc))

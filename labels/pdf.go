@@ -75,48 +75,6 @@ func (s Sheet) ready() (Sheet, error) {
 	return s, nil
 }
 
-// Write prints labels as a PDF, each Copies times, in the order given. The
-// same sheet (with a Date) and labels give the same bytes. Nothing is written
-// to w when there is an error in the labels or the sheet.
-func Write(w io.Writer, sheet Sheet, labels []Label) (err error) {
-	if sheet, err = sheet.ready(); err != nil {
-		return err
-	}
-	if len(sheet.Font) > 0 {
-		// The PDF writer trusts fonts; this one is a stranger's.
-		defer func() {
-			if p := recover(); p != nil {
-				err = refuse("font", "The font file cannot be embedded (%v). Choose another file.", p)
-			}
-		}()
-	}
-	if len(labels) == 0 {
-		return refuse("labels", "There is nothing to print: choose at least one label.")
-	}
-	fonts, err := fontsFor(sheet.Font)
-	if err != nil {
-		return err
-	}
-	p := newPrinter(sheet)
-	if p.title, err = layOutTitle(sheet, fonts); err != nil {
-		return err
-	}
-	place := sheet.First - 1
-	for from := 0; from < len(labels); from += batchSize {
-		drawings, err := layOutAll(sheet, fonts, labels, from, min(from+batchSize, len(labels)))
-		if err != nil {
-			return err
-		}
-		for _, d := range drawings {
-			for range sheet.Copies {
-				p.label(place, d)
-				place++
-			}
-		}
-	}
-	return p.finish(w)
-}
-
 // batchSize is how many labels are laid out before they are drawn, so that
 // memory stays bounded however many there are.
 const batchSize = 500

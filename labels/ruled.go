@@ -1,6 +1,9 @@
 package labels
 
-import "math"
+import (
+	"math"
+	"strings"
+)
 
 // RuledLabel is a bottle's label laid out as a rule set asks: the net quantity
 // in letters of a given height and place, no small print under a given height,
@@ -11,7 +14,7 @@ type RuledLabel struct {
 	Contains string // allergens and sulphites: "Contains BARLEY (gluten)."
 	State    string // "Unpasteurised, contains live mother."
 	Keep     string // how to keep it
-	Home     string // "Home-made, not inspected."
+	Home     string // "Homemade, not inspected."
 
 	NetMM      float64 // least height of the net quantity's letters
 	NetOnLower bool    // measured on the lower-case o, else on figures
@@ -40,7 +43,7 @@ func (l RuledLabel) draw(b *board, c Code) error {
 	}
 	r := ruled{RuledLabel: l, b: b}
 	var err error
-	if r.set, err = resolveParas(b, join(r.headParas(), r.info(), []para{{field: "net volume", text: l.Net, bold: true}}), l.Tag); err != nil {
+	if r.set, err = resolveParas(b, join(r.headParas(), r.info(), []para{{field: "net volume", text: l.netText(), bold: true}}), l.Tag); err != nil {
 		return err
 	}
 	for _, t := range r.set {
@@ -92,6 +95,16 @@ func (l RuledLabel) info() []para {
 	return join(list, l.foot())
 }
 
+// netText is the net quantity with the places where a line may end: between the
+// two systems of units alone.
+func (l RuledLabel) netText() string {
+	metric, us, both := strings.Cut(l.Net, " (")
+	if !both {
+		return whole(l.Net)
+	}
+	return whole(metric) + " " + whole("("+us)
+}
+
 // ruledPlan is one way to lay the label out.
 type ruledPlan struct {
 	dots         int
@@ -113,7 +126,7 @@ func (p ruledPlan) worth() float64 {
 
 // netPt is the size at which the net quantity's letters are as high as asked.
 func (r ruled) netPt() float64 {
-	f := r.set[r.Net].face
+	f := r.set[r.netText()].face
 	em := f.capEm
 	if r.NetOnLower {
 		em = f.xEm
@@ -124,7 +137,7 @@ func (r ruled) netPt() float64 {
 
 // netBlock sets the net quantity in a width, on two lines at most.
 func (r ruled) netBlock(wMM float64) (block, float64) {
-	t, pt := r.set[r.Net], r.netPt()
+	t, pt := r.set[r.netText()], r.netPt()
 	k := fit(t.face, t.text, fitting{wMM: wMM, hMM: 100, maxPt: pt, minPt: pt, lines: 2, lead: paraLead})
 	if len(k.lines) == 0 || k.clipped || k.broken {
 		return k, 0

@@ -33,6 +33,11 @@ func Readability(l Label, sheet Sheet) (Score, error) {
 	if err != nil {
 		return Score{}, err
 	}
+	return scoreOf(d, sheet, l), nil
+}
+
+// scoreOf judges a label that is laid out already; sheet is ready.
+func scoreOf(d Drawing, sheet Sheet, l Label) Score {
 	s := Score{DPI: sheet.DPI, Losses: d.Losses}
 	for _, it := range d.Items {
 		if it.Kind == CodeItem {
@@ -44,7 +49,19 @@ func Readability(l Label, sheet Sheet) (Score, error) {
 	s.ReachMM = s.ModuleMM * reachPerModule
 	s.warn(l.round())
 	s.Good = len(s.Warnings) == 0
-	return s, nil
+	return s
+}
+
+// worse orders scores: one with warnings first, then smaller modules, then the
+// smaller jar.
+func (s Score) worse(than Score) bool {
+	if s.Good != than.Good {
+		return !s.Good
+	}
+	if s.ModuleMM != than.ModuleMM {
+		return s.ModuleMM < than.ModuleMM
+	}
+	return len(s.Warnings) > len(than.Warnings)
 }
 
 func (s *Score) warn(diameterMM float64) {
@@ -69,13 +86,27 @@ func (s *Score) warn(diameterMM float64) {
 	}
 }
 
-// String is the score in words.
-func (s Score) String() string {
-	verdict := "reads well"
-	if !s.Good {
-		verdict = "may be hard to read"
+// Verdict is the score in a few words.
+func (s Score) Verdict() string {
+	switch {
+	case !s.Good:
+		return "may be hard to read"
+	case s.ModuleMM >= easyModuleMM:
+		return "reads easily"
 	}
-	words := fmt.Sprintf("%s: modules of %.2f mm (%d dots at %d dpi), code %.1f mm wide, version %d at level %v, to about %.0f cm",
-		verdict, s.ModuleMM, s.Dots, s.DPI, s.SymbolMM, s.Version, s.Level, s.ReachMM/10)
-	return strings.Join(append([]string{words}, s.Warnings...), "\n")
+	return "reads well"
+}
+
+// easyModuleMM is from where a larger module gains little.
+const easyModuleMM = 0.6
+
+// Measures is what the verdict rests on, in words.
+func (s Score) Measures() string {
+	return fmt.Sprintf("modules of %.2f mm (%d dots at %d dpi), code %.1f mm wide, version %d at level %v, from as far as %.0f cm",
+		s.ModuleMM, s.Dots, s.DPI, s.SymbolMM, s.Version, s.Level, s.ReachMM/10)
+}
+
+// String is the score in words, a warning a line.
+func (s Score) String() string {
+	return strings.Join(append([]string{s.Verdict() + ": " + s.Measures()}, s.Warnings...), "\n")
 }

@@ -3,6 +3,7 @@ package labels
 import (
 	_ "embed"
 	"encoding/csv"
+	"math"
 	"strconv"
 	"strings"
 	"sync"
@@ -15,6 +16,7 @@ var vesselsCSV string
 // between the two, depending on the maker.
 type Vessel struct {
 	ID, Name      string
+	SizeML        float64
 	LowMM, HighMM float64
 }
 
@@ -31,12 +33,27 @@ var vessels = sync.OnceValue(func() []Vessel {
 	}
 	var list []Vessel
 	for _, row := range rows[1:] {
-		low, err1 := strconv.ParseFloat(row[2], 64)
-		high, err2 := strconv.ParseFloat(row[3], 64)
-		if err1 != nil || err2 != nil {
-			panic("labels: the embedded list of vessels has no diameter for " + row[0])
+		v := Vessel{ID: row[0], Name: row[1]}
+		for i, into := range []*float64{&v.SizeML, &v.LowMM, &v.HighMM} {
+			if *into, err = strconv.ParseFloat(row[2+i], 64); err != nil {
+				panic("labels: the embedded list of vessels has no number for " + row[0])
+			}
 		}
-		list = append(list, Vessel{row[0], row[1], low, high})
+		list = append(list, v)
 	}
 	return list
 })
+
+// JarDiameterMM is the outer diameter, in mm, that a jar of a size is likely to
+// have: the least of the listed jars within a fifth of it, since the smaller jar
+// bends its label more. 0: no listed jar is like it.
+func JarDiameterMM(sizeML float64) float64 {
+	least := 0.0
+	for _, v := range vessels() {
+		like := math.Abs(v.SizeML/sizeML-1) <= 0.2 && !strings.HasPrefix(v.ID, "bottle-")
+		if like && (least == 0 || v.LowMM < least) {
+			least = v.LowMM
+		}
+	}
+	return least
+}

@@ -2,6 +2,7 @@ package larder
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -257,10 +258,18 @@ func (b BlendPart) share() float64 {
 }
 
 func scaled(i Ingredient, share float64) Ingredient {
-	i.Amount.Value *= share
+	i.Amount.Value = fourDigits(i.Amount.Value * share) // what people read
 	i.Amount.MassG *= chem.Grams(share)
 	i.Amount.VolumeML *= chem.Millilitres(share)
 	return i
+}
+
+func fourDigits(v float64) float64 {
+	if v == 0 {
+		return 0
+	}
+	scale := math.Pow(10, 3-math.Floor(math.Log10(math.Abs(v))))
+	return math.Round(v*scale) / scale
 }
 
 // addIngredient adds to an equal line of the recipe, or a line of its own.
@@ -269,7 +278,7 @@ func addIngredient(list []Ingredient, i Ingredient) []Ingredient {
 		same := have.Name == i.Name && have.Supplier == i.Supplier && have.SupplierLot == i.SupplierLot && have.Amount.Unit == i.Amount.Unit &&
 			equal(have.ABVPercent, i.ABVPercent) && equal(have.SugarGPer100G, i.SugarGPer100G)
 		if same {
-			list[k].Amount.Value += i.Amount.Value
+			list[k].Amount.Value = fourDigits(have.Amount.Value + i.Amount.Value)
 			list[k].Amount.MassG += i.Amount.MassG
 			list[k].Amount.VolumeML += i.Amount.VolumeML
 			return list

@@ -134,12 +134,20 @@ func TestCheckFindsDamage(t *testing.T) {
 		"an entry that was changed":      {`UPDATE entry SET body = json_set(body, '$.volume_ml', 1) WHERE kind = 'stage'`, "state kept for jar"},
 		"an entry of no jar":             {`UPDATE entry SET jar = '000000' WHERE seq = 1`, "refer to something that is not there"},
 		"a gift of no bottle":            {`INSERT INTO gift SELECT 9, '000000', 'none', key, 'ana', 0, 'day', 0, '', '', 0, NULL, '', '', 0 FROM act LIMIT 1`, "rows of gift refer"},
+		"a step of lineage dropped":      {`DELETE FROM edge`, "steps of lineage are kept"},
+		"a step of lineage bent":         {`UPDATE edge SET early_ms = 1`, "The lineage kept for entry"},
+		"a change of volume bent":        {`UPDATE flow SET ml = ml + 1`, "The change of volume kept for entry"},
+		"a change of volume of nothing":  {`INSERT INTO flow SELECT 999, 'made', tag, 0, 1 FROM jar LIMIT 1`, "kept for entry 999"},
+		"one side of a pouring":          {`UPDATE entry SET body = json_set(body, '$.volume_ml', 90) WHERE kind = 'transfer' AND body LIKE '%gave%'`, "differ by 10.0 mL"},
+		"a hold that nobody put on":      {`UPDATE jar SET hold = 'x' WHERE letter = 'A'`, "hold kept for 1 jars"},
+		"a recipe that cannot be found":  {`DELETE FROM recipe`, "1 lines of recipes"},
 		"an index that lies":             {`PRAGMA writable_schema = ON; UPDATE sqlite_schema SET sql = 'CREATE INDEX entry_act ON entry (jar)' WHERE name = 'entry_act'`, "damaged"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			dir := t.TempDir()
 			db := openIn(t, dir, Options{})
-			start(t, db, damson())
+			s := start(t, db, damson())
+			topUp(t, db, s.Jars[0].Tag, s.Jars[1].Tag, 100)
 			sound(t, db)
 			if err := db.Close(); err != nil {
 				t.Fatal(err)
