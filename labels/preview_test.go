@@ -130,7 +130,7 @@ func TestWorstScore(t *testing.T) {
 	if err != nil || made.Worst.Good || !strings.Contains(made.Worst.String(), "jar of 40 mm") {
 		t.Errorf("%v, %s", err, made.Worst)
 	}
-	if !strings.Contains(strings.Join(made.Losses, "\n"), "label 2: the name is cut short") {
+	if !strings.Contains(strings.Join(made.Losses, "\n"), "label 2: no room for") {
 		t.Errorf("losses: %q", made.Losses)
 	}
 }

@@ -106,7 +106,6 @@ type cleaner struct {
 	labelled map[string]bool // ids that a label names
 	inputs   []string        // ids of inputs that need one
 	refs     []string        // ids that aria-describedby names
-	text     strings.Builder
 	h1       int
 }
 

@@ -128,11 +128,11 @@ func TestPHIsNeverAcidity(t *testing.T) {
 	}
 	s.get(at(tag, "?open=reading")).wants(200, `Meter "bench pH" was calibrated today; a pH is corrected by that.`)
 	s.log(tag, s.daysAgo(0.05), larder.Reading{PH: shown(3.2), TempC: new(chem.Celsius(20))}, "")
-	page := s.get(at(tag, "")).wants(200, "Corrected by the calibration in force: 3.1", "pH 3.2 (corrected 3.1").lacks("rough value")
+	s.get(at(tag, "")).wants(200, "Corrected by the calibration in force: 3.1", "pH 3.2 (corrected 3.1").lacks("rough value")
 	s.log(tag, s.daysAgo(0.04), titrated(9.9, 9.9, 9.9), "")
 	s.log(tag, s.daysAgo(0.03), larder.Reading{PH: shown(2.0), TempC: new(chem.Celsius(20))}, "")
 	s.log(tag, s.daysAgo(0.02), titrated(9.9, 9.9, 9.9), "")
-	page = s.get(at(tag, "")).wants(200, "is lower than even pure acetic acid")
+	page := s.get(at(tag, "")).wants(200, "is lower than even pure acetic acid")
 	page.lacks("acidity from pH")
 	s.now = s.now.AddDate(0, 0, 3)
 	s.get(at(tag, "?open=reading")).wants(200, "too long ago: a pH will be marked as rough")

@@ -36,7 +36,6 @@ type (
 // document is a PDF's objects by number.
 type document struct {
 	objects map[int]any
-	depth   int
 }
 
 const (
