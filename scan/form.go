@@ -74,6 +74,9 @@ func newBuilder(id string, typed url.Values, problems larder.Problems, units che
 	return &builder{id: id, typed: typed, problems: problems, used: map[int]bool{}, units: units}
 }
 
+// maxMessage is where one field's problems are enough to read.
+const maxMessage = 600
+
 // take gives the first problem of a field and marks all of its problems shown.
 func (b *builder) take(name string) string {
 	message := ""
@@ -82,6 +85,9 @@ func (b *builder) take(name string) string {
 			continue
 		}
 		b.used[i] = true
+		if len(message) > maxMessage {
+			continue
+		}
 		if message == "" {
 			message = p.Message
 		} else if !strings.Contains(message, p.Message) {
@@ -284,12 +290,29 @@ func (r *reader) number(name string) *float64 {
 	if text == "" {
 		return nil
 	}
-	v, err := chem.ParseNumber(text)
+	v, err := chem.ParseNumber(trimUnit(name, text))
 	if err != nil {
 		r.problems.Add(name, err.Error())
 		return nil
 	}
 	return &v
+}
+
+// trimUnit takes off the unit that the field's name states, so that "2 mL" typed
+// into a box of mL is 2. Any other unit stays and is refused.
+func trimUnit(name, text string) string {
+	lower := strings.ToLower(text)
+	for part, units := range map[string][]string{"_ml": {"ml"}, "_percent_vol": {"% vol", "%vol", "%"}, "_percent": {"%"}, "_g_per_100ml": {"g/100 ml", "g/100ml", "%"}, "_g_per_100g": {"g/100 g", "%"}, "_mol_per_l": {"mol/l", "m"}, "_mv": {"mv"}, "minutes": {"minutes", "min"}} {
+		if !strings.Contains(name, part) {
+			continue
+		}
+		for _, unit := range units {
+			if cut, ok := strings.CutSuffix(lower, unit); ok {
+				return strings.TrimSpace(cut)
+			}
+		}
+	}
+	return text
 }
 
 // need is a number that must be there; ask is the sentence when it is not.

@@ -389,6 +389,9 @@ func changes(e larder.Entry, page store.JarPage, w writer) []string {
 		} else {
 			add("A later titration stands; this one is kept in the history.")
 		}
+		if r, err := b.Result(); err == nil {
+			out = append(out, r.Notes...) // runs that disagree, an overshot end point
+		}
 	case larder.Reading:
 		out = append(out, changedReading(e, b, page, w)...)
 	case larder.Transfer:

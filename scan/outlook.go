@@ -169,10 +169,23 @@ func forecastOf(f forecast.Forecast, now time.Time) forecastView {
 		if f.FinishKind == forecast.FinishPlateau {
 			what = "The rise should be over"
 		}
+		if f.Finish.Late.Before(now) {
+			v.Dates = "By the middle of the measurements it is there; titrate again to be sure of it."
+			return v
+		}
+		f.Finish.Early = later(f.Finish.Early, now) // a date that has passed is no forecast
+		f.Finish.Likely = later(f.Finish.Likely, now)
 		v.Dates = fmt.Sprintf("%s between %s and %s, likely about %s (80 %%).", what, shortDay(f.Finish.Early, now), shortDay(f.Finish.Late, now), shortDay(f.Finish.Likely, now))
 	}
 	v.Chance = fmt.Sprintf("The chance that it reaches the target at all is %s.", chanceText(f.ChanceOfTarget))
 	return v
+}
+
+func later(a, b time.Time) time.Time {
+	if a.Before(b) {
+		return b
+	}
+	return a
 }
 
 // chanceText never says that something is sure.

@@ -6,6 +6,7 @@ import (
 	"sort"
 	"strings"
 	"time"
+	"unicode"
 	"unicode/utf8"
 
 	"github.com/google/uuid"
@@ -252,7 +253,7 @@ func IngredientsByWeight(ingredients []Ingredient) []string {
 // or that holds control characters other than line breaks and tabs.
 func checkText(p *Problems, field, what, text string, maxRunes int, needed bool) {
 	switch {
-	case needed && strings.TrimSpace(text) == "":
+	case needed && !strings.ContainsFunc(text, isVisible):
 		p.Add(field, what+" is missing.")
 	case !utf8.ValidString(text):
 		p.Add(field, what+" holds broken characters; type it again.")
@@ -260,9 +261,16 @@ func checkText(p *Problems, field, what, text string, maxRunes int, needed bool)
 		p.Add(field, fmt.Sprintf("%s is too long: %d characters at most.", what, maxRunes))
 	case strings.ContainsFunc(text, isControl):
 		p.Add(field, what+" holds control characters that cannot be shown; remove them.")
+	case maxRunes < MaxNoteRunes && strings.ContainsAny(text, "\n\r\t"):
+		p.Add(field, what+" is one line: take out the line breaks and tabs.")
 	}
 }
 
+func isVisible(r rune) bool { return unicode.IsGraphic(r) && !unicode.IsSpace(r) }
+
+// isControl is what a page cannot show or a terminal would act upon, and what
+// turns the direction of the text around it.
 func isControl(r rune) bool {
-	return (r < 0x20 && r != '\n' && r != '\t' && r != '\r') || r == 0x7f
+	turns := (r >= 0x202a && r <= 0x202e) || (r >= 0x2066 && r <= 0x2069)
+	return turns || (unicode.IsControl(r) && r != '\n' && r != '\t' && r != '\r')
 }

@@ -205,7 +205,12 @@ func (r Reading) Corrected(calibration *BenchEntry, at time.Time, maxAge time.Du
 	case err != nil:
 		r.PHMark = strings.TrimSpace(r.PHMark + " " + err.Error())
 	case m.Adjusted:
-		r.CorrectedPH = new(*r.PH)
+		// What the meter shows is corrected already, so its own figure is the
+		// one to hold against the buffers.
+		r.CorrectedPH, fixed.Note = new(*r.PH), ""
+		if *r.PH < c.LowestPH || *r.PH > c.HighestPH {
+			fixed.Note = fmt.Sprintf("pH %.2f lies outside the buffers %.2f to %.2f that set the meter, so take it as rough.", float64(*r.PH), float64(c.LowestPH), float64(c.HighestPH))
+		}
 	default:
 		r.CorrectedPH = new(chem.PH(math.Round(float64(fixed.PH)*1000) / 1000))
 	}

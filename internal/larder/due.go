@@ -191,7 +191,9 @@ func (st step) todo(s State, now time.Time) (Todo, bool) {
 	}
 	from, until := since.At.AddDate(0, 0, st.first), since.At.AddDate(0, 0, st.last)
 	if st.done != nil {
-		if at := st.done(s); at != nil && !at.Before(since.Earliest()) {
+		// A finished jar that was titrated just before it was called so need not
+		// be titrated again.
+		if at := st.done(s); at != nil && (st.stage == Finished || !at.Before(since.Earliest())) {
 			from = at.AddDate(0, 0, st.every)
 			until = from.AddDate(0, 0, max(1, st.every/3))
 		}

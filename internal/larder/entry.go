@@ -2,6 +2,7 @@ package larder
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"time"
 
@@ -295,11 +296,45 @@ func (a Action) check(jar Jar) Problems {
 	if a.What == Strained && a.VolumeML == nil {
 		p.Add("volume_ml", "Say how much liquid there is after straining.")
 	}
+	if a.What == Pasteurised {
+		a.checkHeat(&p)
+	}
 	if a.What == Shifted && a.Place == "" {
 		p.Add("place", "Say where the jar stands now.")
 	}
 	checkText(&p, "place", "The place", a.Place, MaxNameRunes, false)
 	return p
+}
+
+// checkHeat asks for what the heating rests on: without it nobody can tell
+// whether the vinegar was pasteurised.
+func (a Action) checkHeat(p *Problems) {
+	if a.TempC == nil {
+		p.Add("temp_c", "Say how hot it was, in the middle of the liquid.")
+	}
+	if a.Minutes == nil {
+		p.Add("minutes", "Say for how many minutes it was held at that heat.")
+	}
+	if a.TempC == nil || a.Minutes == nil {
+		return
+	}
+	if _, err := chem.CheckPasteurise(*a.TempC, *a.Minutes); err != nil {
+		field := "minutes"
+		var one *chem.FieldError
+		if errors.As(err, &one) && one.Field == "temperature_c" {
+			field = "temp_c"
+		}
+		p.Add(field, err.Error())
+	}
+}
+
+// Heated tells that the heating met the published guide.
+func (a Action) Heated() bool {
+	if a.What != Pasteurised || a.TempC == nil || a.Minutes == nil {
+		return false
+	}
+	_, err := chem.CheckPasteurise(*a.TempC, *a.Minutes)
+	return err == nil && *a.TempC >= chem.PasteuriseMinC && *a.Minutes >= chem.PasteuriseMin
 }
 
 // Hold puts a stop on a jar, or lifts it. While it stands, nothing of the jar

@@ -27,9 +27,15 @@ func (p Problems) Error() string {
 	return strings.Join(messages, " ")
 }
 
+// maxProblems is more than anyone mends at once; a form of a million mistakes
+// must not make an answer of a million sentences.
+const maxProblems = 100
+
 // Add notes a problem with one field.
 func (p *Problems) Add(field, message string) {
-	*p = append(*p, Problem{Field: field, Message: message})
+	if len(*p) < maxProblems {
+		*p = append(*p, Problem{Field: field, Message: message})
+	}
 }
 
 // AddError notes err under field. A chem.FieldError or Problems keeps its own

@@ -226,7 +226,9 @@ func (s *State) act(b Action, e Entry) {
 	case Strained:
 		later(&s.StrainedAt, at)
 	case Pasteurised:
-		later(&s.HeatedAt, at)
+		if b.Heated() {
+			later(&s.HeatedAt, at)
+		}
 	case MouldSeen:
 		later(&s.MouldAt, at)
 	case Shifted:

@@ -127,12 +127,37 @@ func TestNewestReadingStands(t *testing.T) {
 	}
 }
 
+func heating(tempC chem.Celsius, minutes float64) Action {
+	return Action{What: Pasteurised, TempC: &tempC, Minutes: &minutes}
+}
+
+// What counts as pasteurised: Ohio State University Extension HYG-5346 for the
+// 60 °C; the 30 minutes of USDA bulletins are from memory.
+func TestWhatCountsAsHeated(t *testing.T) {
+	for name, row := range map[string]struct {
+		a    Action
+		want bool
+	}{
+		"by the guide": {heating(65, 30), true}, "hotter": {heating(75, 40), true},
+		"too cool": {heating(59, 60), false}, "too short": {heating(65, 29), false}, "no figures": {Action{What: Pasteurised}, false},
+	} {
+		if s := Fold(logOf(logged{daysAgo(2), row.a})); (s.HeatedAt != nil) != row.want {
+			t.Errorf("%s: heated %v", name, s.HeatedAt)
+		}
+	}
+	for name, a := range map[string]Action{"frozen": heating(-5, 30), "backwards": heating(65, -30), "no figures": {What: Pasteurised}, "for ever": heating(65, 1e308)} {
+		if p := a.check(Jar{SizeML: 1000}); len(p) == 0 {
+			t.Errorf("%s is accepted", name)
+		}
+	}
+}
+
 func TestActionsInState(t *testing.T) {
 	log := logOf(
 		logged{daysAgo(9), Action{What: Stirred}}, logged{daysAgo(12), Action{What: Stirred}},
 		logged{daysAgo(8), Action{What: Strained, VolumeML: ml(1700)}}, logged{daysAgo(7), Action{What: MouldSeen}},
 		logged{daysAgo(6), Action{What: Shifted, Place: "cellar"}}, logged{daysAgo(5), Hold{On: true, Reason: "mould"}},
-		logged{daysAgo(4), Action{What: Pasteurised}},
+		logged{daysAgo(4), heating(65, 30)},
 	)
 	s := Fold(log)
 	if !s.StirredAt.Equal(daysAgo(9).At) || !s.StrainedAt.Equal(daysAgo(8).At) || !s.MouldAt.Equal(daysAgo(7).At) || s.Place != "cellar" || s.Hold != "mould" || !s.HeatedAt.Equal(daysAgo(4).At) {

@@ -3,6 +3,7 @@ package larder
 import (
 	"fmt"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -107,11 +108,16 @@ func (w When) DateIn(loc *time.Location) string {
 
 const whenHelp = `Write a date like 2026-11-22, 22 Nov, today, yesterday, "3 days ago" or "about 22 Nov".`
 
+// maxDateBytes is longer than any date that a person writes.
+const maxDateBytes = 60
+
 var (
-	agoRE     = regexp.MustCompile(`^(a|an|one|\d+)(?: and a half)? (day|week|month|year)s?( and a half)? ago$`)
-	dayRE     = regexp.MustCompile(`^(?:the )?(\d{1,2})(?:st|nd|rd|th)?$`)
-	eitherRE  = regexp.MustCompile(`^(?:the )?(\d{1,2})(?:st|nd|rd|th)? or (?:the )?(\d{1,2})(?:st|nd|rd|th)?( .+)?$`)
-	ordinalRE = regexp.MustCompile(`^(?:the )?(\d{1,2})(?:st|nd|rd|th)?(?: of)? (.+)$`)
+	agoRE    = regexp.MustCompile(`^(an?|\d+|one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve)(?: and a half)? (day|week|month|year)s?( and a half)? ago$`)
+	dayRE    = regexp.MustCompile(`^(?:the )?(\d{1,2})(?:st|nd|rd|th)?$`)
+	eitherRE = regexp.MustCompile(`^(?:the )?(\d{1,2})(?:st|nd|rd|th)? or (?:the )?(\d{1,2})(?:st|nd|rd|th)?( .+)?$`)
+	// "early October", "the end of May 2026", "October".
+	monthPartRE = regexp.MustCompile(`^(?:the )?(early|mid|middle of|late|beginning of|start of|end of)?[ -]?([a-z]{3,9}(?: \d{4})?)$`)
+	ordinalRE   = regexp.MustCompile(`^(?:the )?(\d{1,2})(?:st|nd|rd|th)?(?: of)? (.+)$`)
 )
 
 // ParseWhen reads a date as a person writes it, in the kitchen's zone loc:
@@ -120,9 +126,15 @@ var (
 // When. A date without a year is the latest one that is not in the future.
 // Errors are one Problem without a field.
 func ParseWhen(text string, now time.Time, loc *time.Location) (When, error) {
+	if len(text) > maxDateBytes {
+		return When{}, Refuse("", "That is too long for a date. "+whenHelp)
+	}
 	s := strings.Join(strings.Fields(strings.ToLower(text)), " ")
 	if s == "" || s == "now" {
 		return When{}, nil
+	}
+	if s == "tomorrow" || strings.HasPrefix(s, "next ") {
+		return When{}, Refuse("", "That date is still to come. Log what has happened. "+whenHelp)
 	}
 	about := false
 	for _, word := range []string{"about ", "around ", "circa ", "ca. ", "~ ", "~"} {
@@ -133,7 +145,7 @@ func ParseWhen(text string, now time.Time, loc *time.Location) (When, error) {
 	}
 	w, err := parseDay(s, now.In(loc), loc)
 	if err != nil {
-		return When{}, Refuse("", fmt.Sprintf("%q is not a date that this page can read. %s", strings.TrimSpace(text), whenHelp))
+		return When{}, Refuse("", fmt.Sprintf("%q is not a date that can be read here. %s", strings.TrimSpace(text), whenHelp))
 	}
 	if about && w.Precision != About {
 		w.At, w.Precision = noon(w.At.In(loc)), About
@@ -144,8 +156,14 @@ func ParseWhen(text string, now time.Time, loc *time.Location) (When, error) {
 
 func parseDay(s string, now time.Time, loc *time.Location) (When, error) {
 	switch s {
-	case "today":
+	case "today", "this morning", "this afternoon", "this evening", "tonight":
 		return When{At: noon(now), Precision: Day}, nil
+	case "last week":
+		return When{At: noon(now.AddDate(0, 0, -7)), Precision: About, SpreadDays: 3}, nil
+	case "last month":
+		return When{At: noon(now.AddDate(0, -1, 0)), Precision: About, SpreadDays: 10}, nil
+	case "a fortnight ago":
+		return When{At: noon(now.AddDate(0, 0, -14)), Precision: About, SpreadDays: 3}, nil
 	case "yesterday":
 		return When{At: noon(now.AddDate(0, 0, -1)), Precision: Day}, nil
 	}
@@ -157,13 +175,24 @@ func parseDay(s string, now time.Time, loc *time.Location) (When, error) {
 	if t, err := time.Parse(time.RFC3339, strings.ToUpper(s)); err == nil {
 		return When{At: t.UTC(), Precision: Exact}, nil
 	}
-	if t, err := time.ParseInLocation("2006-01-02", s, loc); err == nil {
-		return When{At: noon(t), Precision: Day}, nil
+	for _, layout := range []string{"2006-01-02", "2.1.2006"} { // a day with dots is day first; with slashes nobody knows
+		if t, err := time.ParseInLocation(layout, s, loc); err == nil {
+			return When{At: noon(t), Precision: Day}, nil
+		}
+	}
+	if w, ok := weekday(s, now); ok {
+		return w, nil
+	}
+	if m := monthPartRE.FindStringSubmatch(s); m != nil {
+		return monthPart(m[1], m[2], now, loc)
 	}
 	if m := agoRE.FindStringSubmatch(s); m != nil {
 		return ago(m, strings.Contains(s, "and a half"), now)
 	}
 	if m := eitherRE.FindStringSubmatch(s); m != nil {
+		if strings.Contains(m[3], " or ") {
+			return When{}, fmt.Errorf("more than two days") // each "or" would be read twice
+		}
 		first, err1 := parseDay(m[1]+m[3], now, loc)
 		second, err2 := parseDay(m[2]+m[3], now, loc)
 		if err1 != nil || err2 != nil || second.At.Before(first.At) || second.At.Sub(first.At) > 7*24*time.Hour {
@@ -182,7 +211,7 @@ func parseDay(s string, now time.Time, loc *time.Location) (When, error) {
 func ago(m []string, half bool, now time.Time) (When, error) {
 	n, err := strconv.Atoi(m[1])
 	if err != nil {
-		n = 1 // "a", "an", "one"
+		n = max(1, slices.Index(numberWords, m[1])) // "a" and "an" are one
 	}
 	if n > 400 {
 		return When{}, fmt.Errorf("too long ago")
@@ -204,6 +233,44 @@ func ago(m []string, half bool, now time.Time) (When, error) {
 	return When{At: at, Precision: About, SpreadDays: 60}, nil
 }
 
+var numberWords = []string{"", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"}
+
+// weekday is the latest such day before today: "monday", "last sunday".
+func weekday(s string, now time.Time) (When, bool) {
+	name := strings.TrimPrefix(strings.TrimPrefix(s, "last "), "on ")
+	for back := 1; back <= 7; back++ {
+		day := now.AddDate(0, 0, -back)
+		long := strings.ToLower(day.Weekday().String())
+		if name == long || name == long[:3] {
+			return When{At: noon(day), Precision: Day}, true
+		}
+	}
+	return When{}, false
+}
+
+// monthPart is a part of a month, vague by nature; without a year it is the
+// latest one that has begun.
+func monthPart(part, month string, now time.Time, loc *time.Location) (When, error) {
+	day, spread := 15, 15
+	switch part {
+	case "early", "beginning of", "start of":
+		day, spread = 5, 5
+	case "mid", "middle of":
+		spread = 5
+	case "late", "end of":
+		day, spread = 25, 5
+	}
+	w, err := namedDay("1 "+month, now, loc)
+	if err != nil {
+		return When{}, err
+	}
+	at := noon(w.At.In(loc).AddDate(0, 0, day-1))
+	if today := noon(now); at.After(today) {
+		at = today // the month has begun, but not got that far
+	}
+	return When{At: at, Precision: About, SpreadDays: spread}, nil
+}
+
 func dayOfMonth(digits string, now time.Time) (When, error) {
 	d, _ := strconv.Atoi(digits)
 	for back := range 3 {
@@ -219,7 +286,10 @@ func namedDay(s string, now time.Time, loc *time.Location) (When, error) {
 	if m := ordinalRE.FindStringSubmatch(s); m != nil {
 		s = m[1] + " " + m[2]
 	}
-	s = titleMonth(strings.ReplaceAll(s, ",", ""))
+	s = titleMonth(strings.ReplaceAll(strings.ReplaceAll(s, ",", ""), "sept ", "sep "))
+	if strings.HasSuffix(s, " Sept") {
+		s = strings.TrimSuffix(s, "t")
+	}
 	for _, layout := range []string{"2 Jan 2006", "2 January 2006", "Jan 2 2006", "January 2 2006"} {
 		if t, err := time.ParseInLocation(layout, s, loc); err == nil {
 			return When{At: noon(t), Precision: Day}, nil

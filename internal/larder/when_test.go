@@ -57,6 +57,20 @@ func TestParseWhen(t *testing.T) {
 		"3 days ago":                    {"22 Nov 2026", Day, 0},
 		"a day ago":                     {"24 Nov 2026", Day, 0},
 		"2 weeks ago":                   {"about 11 Nov 2026", About, 3},
+		"about two weeks ago":           {"about 11 Nov 2026", About, 3},
+		"a fortnight ago":               {"about 11 Nov 2026", About, 3},
+		"last week":                     {"about 18 Nov 2026", About, 3},
+		"this morning":                  {"25 Nov 2026", Day, 0},
+		"Monday":                        {"23 Nov 2026", Day, 0},
+		"last sunday":                   {"22 Nov 2026", Day, 0},
+		"wednesday":                     {"18 Nov 2026", Day, 0}, // today is one
+		"1 Sept":                        {"1 Sep 2026", Day, 0},
+		"10.10.2026":                    {"10 Oct 2026", Day, 0},
+		"early October":                 {"about 5 Oct 2026", About, 5},
+		"mid october":                   {"about 15 Oct 2026", About, 5},
+		"the end of May 2025":           {"about 25 May 2025", About, 5},
+		"October":                       {"about 15 Oct 2026", About, 15},
+		"late November":                 {"about 25 Nov 2026", About, 5}, // not past today
 		"a month ago":                   {"about 26 Oct 2026", About, 10},
 		"about a month and a half ago":  {"about 10 Oct 2026", About, 10}, // 1.5 × 30.44 days
 		"a month and a half ago":        {"about 10 Oct 2026", About, 10},
@@ -270,4 +284,17 @@ func FuzzParseWhen(f *testing.F) {
 			t.Fatalf("ParseWhen(%q) = %s, which reads back as %s, %v", typed, w.In(loc), again.In(loc), err)
 		}
 	})
+}
+
+// A date that is made to be slow to read is refused at once: every further "or"
+// would double the work.
+func TestLongDatesAreRefused(t *testing.T) {
+	for _, text := range []string{"1 or " + strings.Repeat("1 or ", 9) + "2 Nov", strings.Repeat("1 or ", 200_000) + "1"} {
+		if _, err := ParseWhen(text, time.Now(), time.UTC); err == nil {
+			t.Errorf("%.40q is accepted", text)
+		}
+	}
+	if _, err := ParseWhen("next week", time.Now(), time.UTC); err == nil || !strings.Contains(err.Error(), "still to come") {
+		t.Errorf("next week: %v", err)
+	}
 }

@@ -25,6 +25,10 @@ func (db *DB) Bottle(ctx context.Context, a larder.Act, n larder.NewLot) (Bottle
 		return BottledLot{}, err
 	}
 	id, replayed, err := db.act(ctx, a, "bottle", n, func(t *tx) (string, error) {
+		if len(n.Pours) > larder.MaxLotJars { // before any of them is looked up
+			_, err := n.Check(nil, t.now)
+			return "", err
+		}
 		jars := make([]larder.Jar, len(n.Pours))
 		for i, pour := range n.Pours {
 			var err error

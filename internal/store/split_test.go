@@ -354,7 +354,7 @@ func TestSplitLoggedLate(t *testing.T) {
 	dated := func(days int, e larder.NewEntry) larder.NewEntry { e.When = c.daysAgo(days); return e }
 	add(t, db, a, dated(18, body(larder.StageChange{To: larder.Acetic, VolumeML: ml(3000), Starter: &larder.Feed{From: larder.FromAir}})))
 	add(t, db, a, dated(3, titration()))
-	add(t, db, a, dated(2, body(larder.Action{What: larder.Pasteurised})))
+	add(t, db, a, dated(2, body(larder.Action{What: larder.Pasteurised, TempC: new(chem.Celsius(65)), Minutes: new(30.0)})))
 	f, err := db.Split(ctx, act(), a, larder.NewSplit{When: c.daysAgo(10), Parts: []larder.Part{vessel(1000, 1000)}})
 	if err != nil {
 		t.Fatal(err)
