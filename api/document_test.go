@@ -339,7 +339,7 @@ func TestExampleTagsPassTheirCheck(t *testing.T) {
 // A number whose name has no unit, and that is no pure number, is a slip.
 func TestNumbersCarryUnits(t *testing.T) {
 	s := newStation(t)
-	units := regexp.MustCompile(`_(ml|mm|c|g|days|days_ago|g_per_100ml|mol_per_l|u_mol_per_l|tolerance_ml|part|percent_vol|percent|mv|g_per_100g|count)$|^g_per_100ml$`)
+	units := regexp.MustCompile(`_(ml|mm|c|g|days|hours|days_ago|g_per_100ml|mol_per_l|u_mol_per_l|tolerance_ml|part|percent_vol|percent|mv|g_per_100g|count)$|^g_per_100ml$`)
 	// Counts, identities and pure numbers; value stands beside its unit or under
 	// the name of its quantity.
 	pure := map[string]bool{"ph": true, "endpoint_ph": true, "buffer_ph": true, "shown_ph": true, "purity": true, "mv": true, "corrected_ph": true, "specific_gravity": true, "brix": true, "dilution_factor": true, "value": true,

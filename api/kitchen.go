@@ -26,6 +26,9 @@ type KitchenSettings struct {
 	TimeZone  string `json:"time_zone,omitempty" example:"Europe/Dublin" doc:"IANA name. Empty: the station's."`
 	USUnits   bool   `json:"us_units,omitempty" doc:"Pages show US units. Here units are always those in the names."`
 	Market    string `json:"market,omitempty" doc:"Whose rules the verdicts follow."`
+
+	BaseMaxAgeDays         int `json:"base_max_age_days,omitempty" example:"30" doc:"How many days a check of the base holds; 0 is the usual 30."`
+	CalibrationMaxAgeHours int `json:"calibration_max_age_hours,omitempty" example:"24" doc:"How many hours a calibration of the meter holds; 0 is the usual 24."`
 }
 
 // Kitchen is the settings with the address that the station set.
@@ -47,7 +50,7 @@ func (a *API) registerKitchen(h huma.API) {
 
 func (a *API) kitchen(ctx context.Context, _ *struct{}) (*answer[Kitchen], error) {
 	k, err := a.DB.Kitchen(ctx)
-	return &answer[Kitchen]{Kitchen{KitchenSettings{k.Name, k.MakerLine, k.TimeZone, k.USUnits, k.Market}, k.Address}}, err
+	return &answer[Kitchen]{Kitchen{KitchenSettings{k.Name, k.MakerLine, k.TimeZone, k.USUnits, k.Market, k.BaseMaxAgeDays, k.CalibrationMaxAgeHours}, k.Address}}, err
 }
 
 func (a *API) setKitchen(ctx context.Context, in *struct{ Body KitchenSettings }) (*answer[Kitchen], error) {
@@ -61,6 +64,7 @@ func (a *API) setKitchen(ctx context.Context, in *struct{ Body KitchenSettings }
 	}
 	b := in.Body // the address is the station's to set
 	k.Name, k.MakerLine, k.TimeZone, k.USUnits, k.Market = b.Name, b.MakerLine, b.TimeZone, b.USUnits, string(market)
+	k.BaseMaxAgeDays, k.CalibrationMaxAgeHours = b.BaseMaxAgeDays, b.CalibrationMaxAgeHours
 	if err := a.DB.SetKitchen(ctx, k); err != nil {
 		return nil, err
 	}

@@ -100,17 +100,17 @@ func benchSectionOf(kind larder.BenchKind, lines []larder.BenchEntry, w writer) 
 	case larder.KindCalibration:
 		s = benchSection{Title: "pH meter", Why: "Vinegar lies between pH 2.4 and 3.4: the buffers 1.68 (or 2.00) and 4.01 lie on both sides of it, 4 and 7 do not."}
 		if newest < 0 {
-			s.Bad = calibrationHint(nil, w.now)
-		} else if chem.CalibrationAgeMark(madeBy(lines[newest], w.now), w.now, 0) != "" {
-			s.Bad = calibrationHint(&lines[newest], w.now)
+			s.Bad = calibrationHint(nil, w.k, w.now)
+		} else if chem.CalibrationAgeMark(madeBy(lines[newest], w.now), w.now, w.k.CalibrationMaxAge()) != "" {
+			s.Bad = calibrationHint(&lines[newest], w.k, w.now)
 		}
 	case larder.KindBase:
 		s = benchSection{Title: "The titration's base", Caution: chem.BaseCaution,
 			Why: "A base left in the air weakens, and then every vinegar reads stronger than it is. Check it every month."}
-		s.Bad = chem.BaseAgeMark(nil, 0)
+		s.Bad = chem.BaseAgeMark(nil, w.k.BaseMaxAge())
 		if newest >= 0 {
 			days := daysSince(lines[newest], w.now)
-			s.Bad = chem.BaseAgeMark(&days, 0)
+			s.Bad = chem.BaseAgeMark(&days, w.k.BaseMaxAge())
 		}
 	default:
 		s = benchSection{Title: "Control sample", Why: "Read the pH of the same bought 5 % vinegar before each round. When it leaves its usual range, the meter drifts or the sample has gone off.",
@@ -274,9 +274,9 @@ func (p *Pages) benchHints(ctx context.Context, v *jarView, w writer, back *sent
 	for i := range v.Forms {
 		switch f := &v.Forms[i]; f.ID {
 		case "reading":
-			f.Bench = calibrationHint(calibration, w.now)
+			f.Bench = calibrationHint(calibration, w.k, w.now)
 		case "titration":
-			f.Bench = baseHint(base, w.now)
+			f.Bench = baseHint(base, w.k, w.now)
 			if back == nil || back.form != f.ID {
 				prefillBase(f.Fields, base)
 			}
@@ -285,7 +285,7 @@ func (p *Pages) benchHints(ctx context.Context, v *jarView, w writer, back *sent
 	return nil
 }
 
-func calibrationHint(e *larder.BenchEntry, now time.Time) string {
+func calibrationHint(e *larder.BenchEntry, k larder.Kitchen, now time.Time) string {
 	if e == nil {
 		return "No meter is calibrated: a pH will be marked as rough."
 	}
@@ -293,19 +293,19 @@ func calibrationHint(e *larder.BenchEntry, now time.Time) string {
 	switch {
 	case e.Words().Failed:
 		return text + " and failed: a pH will not be corrected."
-	case chem.CalibrationAgeMark(madeBy(*e, now), now, 0) != "":
+	case chem.CalibrationAgeMark(madeBy(*e, now), now, k.CalibrationMaxAge()) != "":
 		return text + ", too long ago: a pH will be marked as rough."
 	}
 	return text + "; a pH is corrected by that."
 }
 
-func baseHint(e *larder.BenchEntry, now time.Time) string {
+func baseHint(e *larder.BenchEntry, k larder.Kitchen, now time.Time) string {
 	if e == nil {
 		return "The base was never checked: the result will not support a claim of strength."
 	}
 	days := daysSince(*e, now)
 	text := fmt.Sprintf("The base %q was checked %s", e.Body.Name(), agoText(e.When, now))
-	if chem.BaseAgeMark(&days, 0) != "" {
+	if chem.BaseAgeMark(&days, k.BaseMaxAge()) != "" {
 		return text + ", too long ago: the result will not support a claim of strength."
 	}
 	return text + "."

@@ -226,7 +226,7 @@ const baseAgrees = 0.1
 
 // WithBase is t with the base's newest check attached: its uncertainty and age,
 // and its strength when none was typed. What was typed stays.
-func (t Titration) WithBase(check *BenchEntry, at time.Time) Titration {
+func (t Titration) WithBase(check *BenchEntry, at time.Time, maxAgeDays int) Titration {
 	t.BaseID = uuid.Nil
 	if check == nil {
 		return t
@@ -245,7 +245,7 @@ func (t Titration) WithBase(check *BenchEntry, at time.Time) Titration {
 	if math.Abs(float64(t.BaseMolPerL-strength)) > baseAgrees*float64(strength) {
 		return t
 	}
-	t.BaseID = check.ID
+	t.BaseID, t.BaseMaxAgeDays = check.ID, maxAgeDays
 	if t.BaseStdUMolPerL == 0 {
 		t.BaseStdUMolPerL = u
 	}

@@ -168,26 +168,26 @@ func TestCorrected(t *testing.T) {
 func TestWithBase(t *testing.T) {
 	check := &BenchEntry{ID: uuid.New(), When: daysAgo(12), Body: BaseCheck{Base: "lye A", StatedMolPerL: 0.1}}
 	plain := aTitration()
-	got := plain.WithBase(check, daysAgo(2).At)
+	got := plain.WithBase(check, daysAgo(2).At, 0)
 	if got.BaseID != check.ID || *got.BaseCheckedDaysAgo != 10 || got.BaseStdUMolPerL != 0.001 || got.BaseMolPerL != 0.1 {
 		t.Errorf("with a check of ten days: %+v", got)
 	}
 	typed := plain
 	typed.BaseMolPerL, typed.BaseCheckedDaysAgo, typed.BaseStdUMolPerL = 0.098, new(1), 0.002
-	if got := typed.WithBase(check, daysAgo(2).At); got.BaseMolPerL != 0.098 || *got.BaseCheckedDaysAgo != 1 || got.BaseStdUMolPerL != 0.002 {
+	if got := typed.WithBase(check, daysAgo(2).At, 0); got.BaseMolPerL != 0.098 || *got.BaseCheckedDaysAgo != 1 || got.BaseStdUMolPerL != 0.002 {
 		t.Errorf("what was typed did not stay: %+v", got)
 	}
 	other := plain
 	other.BaseMolPerL = 0.5
-	if got := other.WithBase(check, daysAgo(2).At); got.BaseID != uuid.Nil || got.BaseCheckedDaysAgo != nil {
+	if got := other.WithBase(check, daysAgo(2).At, 0); got.BaseID != uuid.Nil || got.BaseCheckedDaysAgo != nil {
 		t.Errorf("a base of 0.5 mol/L took the check of one of 0.1: %+v", got)
 	}
 	none := plain
 	none.BaseMolPerL = 0
-	if got := none.WithBase(check, daysAgo(2).At); got.BaseMolPerL != 0.1 {
+	if got := none.WithBase(check, daysAgo(2).At, 0); got.BaseMolPerL != 0.1 {
 		t.Errorf("with no strength typed: %+v", got)
 	}
-	if got := none.WithBase(nil, daysAgo(2).At); !slices.Equal(fields(t, got.check(Jar{}).Err()), []string{"base_mol_per_l"}) {
+	if got := none.WithBase(nil, daysAgo(2).At, 0); !slices.Equal(fields(t, got.check(Jar{}).Err()), []string{"base_mol_per_l"}) {
 		t.Errorf("without any check: %+v", got)
 	}
 }

@@ -1,6 +1,7 @@
 package larder
 
 import (
+	"fmt"
 	"time"
 
 	"cruet/internal/chem"
@@ -18,6 +19,32 @@ type Kitchen struct {
 	// where published pages of bottles are found, empty when nowhere.
 	MakerAddress  string `json:"maker_address,omitempty"`
 	PublicAddress string `json:"public_address,omitempty"`
+	// How long a check of the base and a calibration of the meter hold, before
+	// what rests on them is marked; 0 is the usual time.
+	BaseMaxAgeDays         int `json:"base_max_age_days,omitempty"`
+	CalibrationMaxAgeHours int `json:"calibration_max_age_hours,omitempty"`
+}
+
+// The longest that a maker may let a check or a calibration hold.
+const (
+	longestBaseAgeDays         = 180
+	longestCalibrationAgeHours = 31 * 24
+)
+
+// BaseMaxAge is how many days a check of the base holds.
+func (k Kitchen) BaseMaxAge() int {
+	if k.BaseMaxAgeDays == 0 {
+		return chem.DefaultBaseMaxAgeDays
+	}
+	return k.BaseMaxAgeDays
+}
+
+// CalibrationMaxAge is how long a calibration holds.
+func (k Kitchen) CalibrationMaxAge() time.Duration {
+	if k.CalibrationMaxAgeHours == 0 {
+		return chem.DefaultCalibrationMaxAge
+	}
+	return time.Duration(k.CalibrationMaxAgeHours) * time.Hour
 }
 
 // Units is the system that the pages show.
@@ -43,6 +70,12 @@ func (k Kitchen) Check() error {
 	checkText(&p, "maker_line", "The maker's line", k.MakerLine, MaxNameRunes, false)
 	checkText(&p, "maker_address", "The maker's address", k.MakerAddress, MaxSupplierRunes, false)
 	checkPublicAddress(&p, k.PublicAddress)
+	if k.BaseMaxAgeDays < 0 || k.BaseMaxAgeDays > longestBaseAgeDays {
+		p.Add("base_max_age_days", fmt.Sprintf("A check of the base holds for 1 to %d days; 30 is usual.", longestBaseAgeDays))
+	}
+	if k.CalibrationMaxAgeHours < 0 || k.CalibrationMaxAgeHours > longestCalibrationAgeHours {
+		p.Add("calibration_max_age_hours", fmt.Sprintf("A calibration holds for 1 to %d hours; 24 is usual.", longestCalibrationAgeHours))
+	}
 	if k.TimeZone != "" {
 		if _, err := time.LoadLocation(k.TimeZone); err != nil {
 			p.Add("time_zone", "There is no time zone "+k.TimeZone+". Write it like Europe/Dublin.")

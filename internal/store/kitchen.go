@@ -13,9 +13,13 @@ import (
 
 // Kitchen is what the maker set; a new kitchen has only a plain name.
 func (db *DB) Kitchen(ctx context.Context) (larder.Kitchen, error) {
+	return kitchenOf(ctx, db.read)
+}
+
+func kitchenOf(ctx context.Context, q querier) (larder.Kitchen, error) {
 	k := larder.Kitchen{Name: "Kitchen"}
 	var text string
-	err := db.read.QueryRowContext(ctx, `SELECT value FROM setting WHERE name = 'kitchen'`).Scan(&text)
+	err := q.QueryRowContext(ctx, `SELECT value FROM setting WHERE name = 'kitchen'`).Scan(&text)
 	if errors.Is(err, sql.ErrNoRows) {
 		return k, nil
 	}

@@ -67,16 +67,20 @@ func kindOf(b larder.Body) larder.Kind {
 // before, the calibration and the base's check then in force.
 func (t *tx) complete(ctx context.Context, n larder.NewEntry, jar larder.Jar) (larder.Body, error) {
 	at := t.fill(n.When).At
+	k, err := kitchenOf(ctx, t)
+	if err != nil {
+		return nil, err
+	}
 	switch b := n.Body.(type) {
 	case larder.StageChange:
 		b.From = jar.State.Stage
 		return b, nil
 	case larder.Reading:
 		calibration, err := newestBench(ctx, t, larder.KindCalibration, b.Instrument, at)
-		return b.Corrected(calibration, at, 0), err
+		return b.Corrected(calibration, at, k.CalibrationMaxAge()), err
 	case larder.Titration:
 		check, err := newestBench(ctx, t, larder.KindBase, b.BaseName, at)
-		return b.WithBase(check, at), err
+		return b.WithBase(check, at, k.BaseMaxAgeDays), err
 	}
 	return n.Body, nil
 }
