@@ -28,7 +28,9 @@ func (k Keyed) act(by string) (larder.Act, error) {
 			larder.Problems{{Field: "Idempotency-Key", Message: "This header is missing."}})
 	}
 	key, err := uuid.Parse(text)
-	if err != nil || len(text) != uuidLength || key == uuid.Nil {
+	// A name-based UUID (version 5) could meet one that the store derives for the
+	// other side of an act.
+	if err != nil || len(text) != uuidLength || key == uuid.Nil || key.Version() == 5 {
 		return larder.Act{}, problemOf(keyMissing, `The header Idempotency-Key must be a UUID, like "0193a8f0-7a1c-7c3e-9d55-3f2f8c1a4b6e". Nothing was saved.`,
 			larder.Problems{{Field: "Idempotency-Key", Message: "This is not a UUID."}})
 	}

@@ -116,6 +116,10 @@ func (s *station) mismatch(schema map[string]any, v any, where string) []string 
 			if matches != 1 {
 				say("matches %d of oneOf: %v", matches, all)
 			}
+		case "maxItems":
+			if list, ok := v.([]any); ok && float64(len(list)) > rule.(float64) {
+				say("has %d items, more than %v", len(list), rule)
+			}
 		default:
 			say("the validator does not know %s", keyword)
 		}

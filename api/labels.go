@@ -36,26 +36,36 @@ type Print struct {
 	Stock    string `json:"stock,omitempty" query:"stock" example:"letter-3x10" doc:"The id of a stock. Empty: the first of the list."`
 	First    int    `json:"first,omitempty" query:"first" example:"1" doc:"The place on the first page to begin with, counted from 1 along the rows, for a part-used sheet."`
 	Copies   int    `json:"copies,omitempty" query:"copies" example:"1" doc:"How many of each label."`
+	Layout   string `json:"layout,omitempty" query:"layout" enum:"jar,lid,bottle,neck" doc:"How it is laid out: jar or lid for jars, bottle or neck for bottles. Empty: jar, or bottle."`
+	Printer  string `json:"printer,omitempty" query:"printer" example:"office" doc:"The name of a printer that was aligned here: its offset, scale and resolution are corrected for."`
 	DPI      int    `json:"dpi,omitempty" query:"dpi" example:"300" doc:"The printer's dots per inch, so that the code's modules are whole dots. Empty: what the stock's printers usually have."`
 	Outlines bool   `json:"outlines,omitempty" query:"outlines" doc:"Draw the die cuts, for plain paper and scissors."`
 }
 
-func (p Print) sheet() (labels.Sheet, error) {
+// sheet is the paper and place, corrected for a printer.
+func (a *API) sheet(ctx context.Context, p Print) (labels.Sheet, error) {
 	s := labels.Sheet{First: p.First, Copies: p.Copies, DPI: p.DPI, Outlines: p.Outlines}
-	if p.Stock == "" {
-		return s, nil
-	}
 	var err error
-	s.Stock, err = labels.StockByID(p.Stock)
+	if s.Stock, err = labels.StocksIn(a.DB.Dir()).Find(p.Stock); err != nil || p.Printer == "" {
+		return s, err
+	}
+	printer, known, err := a.DB.Printer(ctx, p.Printer)
+	if err == nil && !known {
+		err = larder.Refuse("printer", "No printer "+p.Printer+" was aligned here.")
+	}
+	s.OffsetXMM, s.OffsetYMM, s.Scale = printer.OffsetXMM, printer.OffsetYMM, printer.Scale
+	if s.DPI == 0 {
+		s.DPI = printer.DPI
+	}
 	return s, err
 }
 
 // NewLabels names what to print: jars, or a lot's bottles, or spare tags.
 type NewLabels struct {
 	Print
-	Jars   []string `json:"jars,omitempty" example:"[\"3CFX72\"]" doc:"Tags of jars."`
+	Jars   []string `json:"jars,omitempty" maxItems:"500" example:"[\"3CFX72\"]" doc:"Tags of jars."`
 	Lot    string   `json:"lot,omitempty" example:"L261125A" doc:"The mark of a lot: a label for each of its bottles."`
-	Spares []string `json:"spares,omitempty" example:"[\"3CFX72\"]" doc:"Tags that no jar wears yet."`
+	Spares []string `json:"spares,omitempty" maxItems:"500" example:"[\"3CFX72\"]" doc:"Tags that no jar wears yet."`
 }
 
 type pdf struct {
@@ -77,13 +87,13 @@ func (a *API) registerLabels(h huma.API) {
 	huma.Register(h, get("/stocks", "list-stocks", "labels", "The label papers that can be printed on", ""), a.stocks)
 	huma.Register(h, pdfAnswer(get("/jars/{tag}/label.pdf", "print-jar-label", "labels", "A jar's label", "", http.StatusNotFound)), a.jarLabel)
 	huma.Register(h, pdfAnswer(route(http.MethodPost, "/labels", "print-labels", "labels", "Labels for jars, for a lot's bottles or for spare tags",
-		"Prints and records nothing, so it needs no key.", http.StatusOK,
+		"That they were made is remembered, and nothing else changes, so it needs no key.", http.StatusOK,
 		http.StatusBadRequest, http.StatusNotFound, http.StatusRequestEntityTooLarge, http.StatusUnsupportedMediaType)), a.labels)
 }
 
 func (a *API) stocks(context.Context, *struct{}) (*answer[Stocks], error) {
 	out := &answer[Stocks]{}
-	for _, s := range labels.Stocks() {
+	for _, s := range labels.StocksIn(a.DB.Dir()).Stocks {
 		out.Body.Stocks = append(out.Body.Stocks, Stock{s.ID, s.Name, s.Cols, s.Rows, s.LabelWMM, s.LabelHMM, s.PageWMM, s.PageHMM, s.DPI, s.Roll})
 	}
 	return out, nil
@@ -111,7 +121,7 @@ func (a *API) labels(ctx context.Context, in *struct{ Body NewLabels }) (*pdf, e
 }
 
 func (a *API) print(ctx context.Context, n NewLabels, field func(int) string) (*pdf, error) {
-	sheet, err := n.sheet()
+	sheet, err := a.sheet(ctx, n.Print)
 	if err != nil {
 		return nil, err
 	}
@@ -119,15 +129,41 @@ func (a *API) print(ctx context.Context, n NewLabels, field func(int) string) (*
 	if err != nil {
 		return nil, err
 	}
+	list := make([]labels.Label, len(all))
+	for i, l := range all {
+		list[i] = l.label
+	}
 	var out bytes.Buffer
-	if err := labels.Write(&out, sheet, all); err != nil {
+	if _, err := labels.Print(ctx, &out, sheet, list, nil); err != nil {
+		return nil, err
+	}
+	if err := a.remember(ctx, sheet.Stock, all); err != nil {
 		return nil, err
 	}
 	return &pdf{"application/pdf", fmt.Sprintf(`inline; filename="%s.pdf"`, name), out.Bytes()}, nil
 }
 
+// printed is a label with what is remembered of it.
+type printed struct {
+	label  labels.Label
+	tag    larder.Tag
+	layout string
+}
+
+func (a *API) remember(ctx context.Context, stock labels.Stock, all []printed) error {
+	address, err := a.labelAddress(ctx)
+	if err != nil {
+		return err
+	}
+	records := make([]larder.Print, len(all))
+	for i, l := range all {
+		records[i] = larder.Print{Tag: l.tag, Address: address, Stock: stock.ID, Layout: l.layout}
+	}
+	return a.DB.RecordPrints(ctx, "", records)
+}
+
 // wanted makes the labels and a name for their file.
-func (a *API) wanted(ctx context.Context, n NewLabels, field func(int) string) ([]labels.Label, string, error) {
+func (a *API) wanted(ctx context.Context, n NewLabels, field func(int) string) ([]printed, string, error) {
 	kinds := 0
 	for _, some := range []bool{len(n.Jars) > 0, n.Lot != "", len(n.Spares) > 0} {
 		if some {
@@ -147,21 +183,21 @@ func (a *API) wanted(ctx context.Context, n NewLabels, field func(int) string) (
 	}
 	switch {
 	case n.Lot != "":
-		all, err := a.bottleLabels(ctx, n.Lot, k, address)
+		all, err := a.bottleLabels(ctx, n.Lot, k, address, n.Layout)
 		return all, "bottles-" + n.Lot, err
 	case len(n.Spares) > 0:
 		all, err := a.spareLabels(ctx, n.Spares, address)
 		return all, "spare-tags", err
 	}
-	all, err := a.jarLabels(ctx, n.Jars, k, address, field)
+	all, err := a.jarLabels(ctx, n.Jars, k, address, n.Layout, field)
 	name := "jars"
 	if len(n.Jars) == 1 && err == nil {
-		name = "jar-" + all[0].(labels.JarLabel).Tag
+		name = "jar-" + string(all[0].tag)
 	}
 	return all, name, err
 }
 
-func (a *API) jarLabels(ctx context.Context, texts []string, k larder.Kitchen, address string, field func(int) string) ([]labels.Label, error) {
+func (a *API) jarLabels(ctx context.Context, texts []string, k larder.Kitchen, address string, layout string, field func(int) string) ([]printed, error) {
 	if field(0) == "tag" { // the path's own tag: a mistyped one is not bad input but a wrong address
 		if _, _, err := larder.ParseTag(texts[0]); err != nil {
 			return nil, err
@@ -172,7 +208,7 @@ func (a *API) jarLabels(ctx context.Context, texts []string, k larder.Kitchen, a
 	if len(p) > 0 {
 		return nil, p
 	}
-	var out []labels.Label
+	var out []printed
 	for _, tag := range tags {
 		jar, err := a.DB.Jar(ctx, tag)
 		if err != nil {
@@ -182,12 +218,17 @@ func (a *API) jarLabels(ctx context.Context, texts []string, k larder.Kitchen, a
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, labels.ForJar(jar, batch, address, k.Location()))
+		l := labels.ForJar(jar, batch, address, k.Location())
+		if layout == "lid" {
+			out = append(out, printed{labels.LidLabel{JarLabel: l}, tag, layout})
+		} else {
+			out = append(out, printed{l, tag, "jar"})
+		}
 	}
 	return out, nil
 }
 
-func (a *API) bottleLabels(ctx context.Context, id string, k larder.Kitchen, address string) ([]labels.Label, error) {
+func (a *API) bottleLabels(ctx context.Context, id string, k larder.Kitchen, address, layout string) ([]printed, error) {
 	l, err := a.DB.Lot(ctx, id)
 	if err != nil {
 		return nil, err
@@ -195,17 +236,22 @@ func (a *API) bottleLabels(ctx context.Context, id string, k larder.Kitchen, add
 	if l.Lot.Void {
 		return nil, larder.Refuse("lot", "The bottling of lot "+id+" was struck; there are no bottles to label.")
 	}
-	var out []labels.Label
+	var out []printed
 	for _, b := range l.Bottles {
-		out = append(out, labels.ForBottle(b, l.Lot, len(l.Bottles), k, address))
+		label := labels.ForBottle(b, l.Lot, len(l.Bottles), k, address)
+		if layout == "neck" {
+			out = append(out, printed{labels.NeckLabel{BottleLabel: label}, b.Tag, layout})
+		} else {
+			out = append(out, printed{label, b.Tag, "bottle"})
+		}
 	}
 	return out, nil
 }
 
-func (a *API) spareLabels(ctx context.Context, texts []string, address string) ([]labels.Label, error) {
+func (a *API) spareLabels(ctx context.Context, texts []string, address string) ([]printed, error) {
 	var p larder.Problems
 	field := func(i int) string { return fmt.Sprintf("spares[%d]", i) }
-	var out []labels.Label
+	var out []printed
 	for i, tag := range parseTags(&p, texts, field) {
 		kind, err := a.DB.TagKind(ctx, tag)
 		if err != nil {
@@ -214,7 +260,7 @@ func (a *API) spareLabels(ctx context.Context, texts []string, address string) (
 		if tag != "" && kind != "spare" {
 			p.Add(field(i), "The tag "+tag.Spaced()+" is not a spare one of this kitchen.")
 		}
-		out = append(out, labels.ForSpare(tag, address))
+		out = append(out, printed{labels.ForSpare(tag, address), tag, "spare"})
 	}
 	return out, p.Err()
 }

@@ -93,6 +93,7 @@ func init() {
 		return newProblem(status, message, errs...)
 	}
 	huma.DefaultArrayNullable = false
+	huma.ValidateStrictCasing = true // "pH" beside "ph" must not win silently
 	validation.MsgUnexpectedProperty = "is not a field of this request; check its spelling in the OpenAPI document"
 	validation.MsgExpectedRequiredProperty = missingMark + "%s"
 	validation.MsgExpectedNumber = "must be a number, without quotes, in the unit that its name states"
