@@ -85,7 +85,7 @@ func Align(leftMM, topMM, lengthMM float64) (offsetXMM, offsetYMM, scale float64
 	if !(math.Abs(shiftX) <= maxOffsetMM-1 && math.Abs(shiftY) <= maxOffsetMM-1) {
 		return 0, 0, 0, refuse("offset", "The lines should be 20 mm from the paper's edges; %g and %g mm is too far off to correct. Check the paper's position in the tray.", leftMM, topMM)
 	}
-	return -shiftX / stretch, -shiftY / stretch, 1 / stretch, nil
+	return 0 - shiftX/stretch, 0 - shiftY/stretch, 1 / stretch, nil
 }
 
 // SVG is a picture of a stock's page: the die cuts with their places' numbers,

@@ -67,6 +67,9 @@ type Draft struct {
 	Missing []Point // what the label should say and cannot
 	Check   []Point // what the maker still has to check locally
 	Notes   []string
+	Net     string // the net quantity in both systems, for labels without rules
+
+	cautions []string // likewise
 }
 
 // DraftBottle builds a bottle's label from the record. The error says what in
@@ -92,6 +95,20 @@ func DraftBottle(f Filled, want Wanted) (Draft, error) {
 	b.local()
 	return b.d, nil
 }
+
+// Plain is the label without the heights and places that rules ask for.
+func (d Draft) Plain() BottleLabel {
+	l := d.Label.BottleLabel
+	l.Net = d.Net
+	l.Cautions = slices.Clone(d.cautions)
+	if d.Label.Contains != "" && !slices.ContainsFunc(l.Cautions, func(c string) bool { return strings.EqualFold(c, strings.TrimSuffix(d.Label.Contains, ".")) }) {
+		l.Cautions = append(l.Cautions, strings.TrimSuffix(d.Label.Contains, "."))
+	}
+	return l
+}
+
+// Neck is a strip for a bottle's neck: what the plain label says.
+func (d Draft) Neck() NeckLabel { return NeckLabel{d.Plain()} }
 
 // builder gathers a draft.
 type builder struct {
@@ -242,9 +259,9 @@ func (b *builder) words() {
 		l.Food = ""
 	}
 	b.acidity()
-	l.Net = b.want.Rules.Net(b.Bottle.SizeML)
+	b.d.Net, l.Net = l.Net, b.want.Rules.Net(b.Bottle.SizeML)
 	l.Ingredients, l.Contains = b.ingredients(), b.declared()
-	l.Cautions = nil
+	b.d.cautions, l.Cautions = l.Cautions, nil
 	for _, c := range verdict.OnLabel(b.evidence, b.want.Rules.Market) {
 		l.Cautions = append(l.Cautions, c.Text)
 	}
@@ -264,7 +281,17 @@ func (b *builder) words() {
 	if !b.want.Sale {
 		l.Home = "Homemade, not inspected."
 	}
-	l.Maker = joinNonEmpty(", ", firstOf(b.Kitchen.MakerLine, b.Kitchen.Name), b.Kitchen.MakerAddress)
+	l.AcidityNote = strings.ReplaceAll(l.AcidityNote, "± ", "±"+unbroken)
+	l.Maker = makerOf(b.Kitchen)
+}
+
+// makerOf is who made it and where: one line, or two sentences.
+func makerOf(k larder.Kitchen) string {
+	line := firstOf(k.MakerLine, k.Name)
+	if k.MakerAddress != "" && strings.HasSuffix(line, ".") {
+		return line + " " + k.MakerAddress
+	}
+	return joinNonEmpty(", ", line, k.MakerAddress)
 }
 
 func firstOf(texts ...string) string {

@@ -1,9 +1,6 @@
 package labels
 
 import (
-	"image"
-	"image/png"
-	"os"
 	"strings"
 	"testing"
 	"time"
@@ -71,28 +68,168 @@ func draft(t testing.TB, f Filled, want Wanted) Draft {
 	return d
 }
 
-func TestLook(t *testing.T) {
-	for _, id := range []string{"letter-2x4", "letter-2x3", "a4-2x4", "a4-3x4", "roll-102x76", "roll-76x51", "letter-2x5", "roll-89x36"} {
+func points(list []Point, field string) string {
+	var out []string
+	for _, p := range list {
+		if p.Field == field {
+			out = append(out, p.What)
+		}
+	}
+	return strings.Join(out, " ")
+}
+
+func wantText(t *testing.T, what, got, want string) {
+	t.Helper()
+	if got != want {
+		t.Errorf("%s: %q, want %q", what, got, want)
+	}
+}
+
+// The names and statements are those of CPG Sec. 525.825 and Regulation (EU)
+// 1169/2011 as the rule sets cite them.
+func TestDraftOfDilutedAle(t *testing.T) {
+	us, eu := draft(t, barley(t), Wanted{Rules: US}), draft(t, barley(t), Wanted{Rules: EU})
+	wantText(t, "name", us.Label.Food, "Malt vinegar")
+	wantText(t, "US strength", us.Label.Acidity, "Diluted with water to 5.0 percent acid strength")
+	wantText(t, "EU strength", eu.Label.Acidity, "5.0 % acidity")
+	wantText(t, "how", strings.ReplaceAll(eu.Label.AcidityNote, unbroken, " "), "titrated 2 Jan 2027, ± 0.1")
+	wantText(t, "US net", us.Label.Net, "Net 250 mL (8.4 fl oz)")
+	wantText(t, "EU net", eu.Label.Net, "250 ml")
+	wantText(t, "EU ingredients", eu.Label.Ingredients, "unhopped ale (water, BARLEY malt, yeast), water")
+	wantText(t, "US ingredients", us.Label.Ingredients, "unhopped ale (water, barley malt, yeast), water")
+	wantText(t, "EU allergens", eu.Label.Contains, "Contains BARLEY (gluten).")
+	wantText(t, "US allergens", us.Label.Contains, "Contains barley (gluten).")
+	wantText(t, "US state", us.Label.State, "Unpasteurized, contains live mother.")
+	wantText(t, "lot", eu.Label.Lot, "L270103A")
+	wantText(t, "maker", eu.Label.Maker, "Quince Yard, ask for ro or mk, 4 Orchard Lane, Fernmouth")
+	if !strings.Contains(strings.Join(eu.Label.Cautions, "; "), verdict.NotForCanning) {
+		t.Errorf("cautions %q", eu.Label.Cautions)
+	}
+	if len(eu.Missing) > 0 {
+		t.Errorf("missing: %v", eu.Missing)
+	}
+	if points(us.Check, "gift") == "" || points(us.Check, "home") == "" || points(us.Check, "nutrition") == "" {
+		t.Errorf("nothing is said of gifts, home kitchens or nutrition: %v", us.Check)
+	}
+}
+
+func TestDraftOfScraps(t *testing.T) {
+	f := pears(t)
+	d := draft(t, f, Wanted{Rules: US})
+	wantText(t, "name", d.Label.Food, "Vinegar made from pear peels and cores")
+	wantText(t, "strength", d.Label.Acidity, "acidity not measured")
+	wantText(t, "ingredients by weight", d.Label.Ingredients, "water, pear peels and cores, sugar, vinegar mother")
+	wantText(t, "allergen of the mother", d.Label.Contains, "Contains barley (gluten).")
+	if !strings.Contains(points(d.Missing, "acidity"), "was not measured") {
+		t.Errorf("missing: %v", d.Missing)
+	}
+
+	f.Lot.Name = "Apple cider vinegar"
+	d = draft(t, f, Wanted{Rules: US})
+	wantText(t, "misleading name", d.Label.Name, "Vinegar made from pear peels and cores")
+	if !strings.Contains(points(d.Missing, "name"), "another kind of vinegar") {
+		t.Errorf("missing: %v", d.Missing)
+	}
+
+	f.Lot.Acidity = larder.Acidity{GPer100ML: 3.1, ExpandedUGPer100ML: 0.1, LowerGPer100ML: 3, Basis: larder.ByTitration, When: day(2027, 1, 2)}
+	d = draft(t, f, Wanted{Rules: US})
+	if d.Food.Vinegar || strings.Contains(strings.ToLower(d.Label.Name), "vinegar") {
+		t.Errorf("3.1 %% is called %q", d.Label.Name)
+	}
+}
+
+func TestDraftDeclares(t *testing.T) {
+	f := barley(t)
+	f.Trace.Batches[0].Base, f.Lot.Bases = larder.Wine, []larder.Base{larder.Wine}
+	f.Trace.Batches[0].Ingredients = []larder.Ingredient{{Name: "red wine", Amount: amount(t, "3 L")}}
+	f.Trace.Back = f.Trace.Back[:1]
+	f.Lot.Acidity.GPer100ML, f.Lot.Acidity.LowerGPer100ML = 6.4, 6.3
+	d := draft(t, f, Wanted{Rules: EU, Sale: true})
+	wantText(t, "sulphites", d.Label.Contains, "May contain SULPHITES.")
+	wantText(t, "US spelling", draft(t, f, Wanted{Rules: US}).Label.Contains, "May contain sulfites.")
+	wantText(t, "a sale leaves local wording to the maker", d.Label.Home, "")
+	if d.Food.Kind != "wine" || points(d.Check, "name") == "" {
+		t.Errorf("%+v, %v", d.Food, d.Check)
+	}
+	if points(draft(t, f, Wanted{Rules: US, Sale: true}).Check, "wine") == "" {
+		t.Error("nothing is said of selling what was made from home-made wine")
+	}
+
+	f = barley(t)
+	f.Lot.Heated = true
+	f.Trace.Held = []larder.Held{{Jar: "K7RM40", Reason: "white fur"}}
+	f.Trace.Batches[0].Ingredients[0].Name = "ale"
+	f.Trace.Back = append(f.Trace.Back, larder.Step{Edge: larder.Edge{What: larder.Infused, FromName: "rosemary", ToJar: "K7RM40", When: day(2027, 1, 1)}})
+	f.Kitchen.MakerAddress = ""
+	d = draft(t, f, Wanted{Rules: EU})
+	wantText(t, "pasteurised", d.Label.State, "Pasteurised.")
+	wantText(t, "infused", d.Label.Food, "Malt vinegar with rosemary")
+	for field, text := range map[string]string{"hold": "white fur", "maker": "address", "ingredients": "wheat"} {
+		if !strings.Contains(points(d.Missing, field), text) {
+			t.Errorf("%s: %q is not missing in %v", field, text, d.Missing)
+		}
+	}
+	if !strings.Contains(strings.Join(d.Label.Cautions, "; "), "refrigerator") {
+		t.Errorf("cautions %q", d.Label.Cautions)
+	}
+}
+
+func TestCodeIsChosen(t *testing.T) {
+	f := barley(t)
+	if d := draft(t, f, Wanted{}); d.Code != Facts || d.CodeWhy == "" || strings.Contains(d.Label.URL, "http") {
+		t.Errorf("without a public address: %q, %q", d.Code, d.Label.URL)
+	}
+	if d := draft(t, f, Wanted{Code: Link}); !strings.HasPrefix(d.Label.URL, "http://"+testHost+"/B/") || points(d.Check, "code") == "" {
+		t.Errorf("a link without a public address: %q, %v", d.Label.URL, d.Check)
+	}
+	f.Kitchen.PublicAddress = "https://quince-yard.example/v/"
+	if d := draft(t, f, Wanted{}); d.Code != Link || d.Label.URL != "https://QUINCE-YARD.EXAMPLE/v/B/0123456789CDFHJ" {
+		t.Errorf("with a public address: %q, %q", d.Code, d.Label.URL)
+	}
+}
+
+func TestDraftRefusals(t *testing.T) {
+	f := barley(t)
+	f.Lot.Void = true
+	if _, err := DraftBottle(f, Wanted{}); err == nil || !strings.Contains(err.Error(), "was struck") {
+		t.Errorf("a struck lot: %v", err)
+	}
+	if _, err := RuleSetByID("uk"); err == nil || !strings.Contains(err.Error(), "us or eu") {
+		t.Errorf("an unknown rule set: %v", err)
+	}
+	if _, err := ParseCodeKind("picture"); err == nil || !strings.Contains(err.Error(), "link or facts") {
+		t.Errorf("an unknown kind of code: %v", err)
+	}
+	if _, err := PageByID("a3"); err == nil || !strings.Contains(err.Error(), "a4 or letter") {
+		t.Errorf("an unknown paper: %v", err)
+	}
+	_, err := Draw(Sheet{Stock: mustStock(t, "letter-3x10")}, draft(t, barley(t), Wanted{Rules: US}).Label)
+	if err == nil || !strings.Contains(err.Error(), "It does on: ") || !strings.Contains(err.Error(), "letter-2x4") {
+		t.Errorf("too small a stock: %v", err)
+	}
+}
+
+// Whatever a maker calls things, the label is whole or refused in a sentence.
+func TestDraftTakesUglyNames(t *testing.T) {
+	drawn := 0
+	for _, name := range uglyNames {
+		f := barley(t)
+		f.Lot.Name, f.Kitchen.MakerLine, f.Trace.Batches[0].Ingredients[0].Name = name, name, name
 		for _, r := range RuleSets() {
-			for n, f := range map[string]Filled{"barley": barley(t), "pears": pears(t)} {
-				d := draft(t, f, Wanted{Rules: r})
-				s := mustStock(t, id)
-				dr, err := Draw(Sheet{Stock: s}, d.Label)
-				if err != nil {
-					t.Log(id, r.ID, n, err)
-					continue
+			d := draft(t, f, Wanted{Rules: r})
+			for _, l := range []Label{d.Label, d.Plain(), d.Neck()} {
+				switch got, err := Draw(Sheet{Stock: mustStock(t, "letter-1x2")}, l); {
+				case err == nil && len(got.Losses) == 0:
+					drawn++
+				case err == nil:
+					t.Errorf("%q: %v", name, got.Losses)
+				case !strings.HasSuffix(err.Error(), "."):
+					t.Errorf("%q: %v", name, err)
 				}
-				t.Log(id, r.ID, n, len(d.Label.URL), d.Label.URL, "\n"+dr.String())
-				savePNG(t, "/tmp/h5/"+id+"-"+r.ID+"-"+n+".png", crop(pages(t, write(t, Sheet{Stock: s, Outlines: true}, d.Label), 150)[0], s, 0))
 			}
 		}
 	}
-	_ = verdict.US
-	_ = strings.ToUpper
-}
-
-func savePNG(t *testing.T, path string, img *image.Gray) {
-	f, _ := os.Create(path)
-	defer f.Close()
-	png.Encode(f, img)
+	if drawn < 5*len(uglyNames) {
+		t.Errorf("only %d of %d labels were drawn", drawn, 6*len(uglyNames))
+	}
 }

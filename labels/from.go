@@ -48,3 +48,18 @@ func ForBottle(bottle larder.Bottle, lot larder.Lot, bottles int, kitchen larder
 		Number: fmt.Sprintf("bottle %d of %d", bottle.Number, bottles), Cautions: lot.Cautions(), Maker: maker,
 	}
 }
+
+// ForShelf is a jar's label on a shelf sheet, which hangs flat.
+func ForShelf(jar larder.Jar, batch larder.Batch, address string, loc *time.Location) JarLabel {
+	l := ForJar(jar, batch, address, loc)
+	l.DiameterMM = 0
+	return l
+}
+
+// ShelfTitle heads a shelf sheet.
+func ShelfTitle(kitchen, place string) string {
+	if place = strings.TrimSpace(place); place != "" {
+		return kitchen + ", " + place
+	}
+	return kitchen
+}

@@ -3,12 +3,15 @@ package labels
 import (
 	"bufio"
 	"bytes"
+	"encoding/csv"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 
 	"cruet/internal/larder"
@@ -79,4 +82,25 @@ func (c Catalogue) Find(id string) (Stock, error) {
 		return s, c.Err
 	}
 	return s, err
+}
+
+// WriteStocks writes stocks in the form that ReadStocks reads.
+func WriteStocks(w io.Writer, stocks []Stock) error {
+	out := csv.NewWriter(w)
+	rows := [][]string{strings.Split(stockColumns, ",")}
+	for _, s := range stocks {
+		kind := "sheet"
+		if s.Roll {
+			kind = "roll"
+		}
+		if s.Continuous {
+			kind = "continuous"
+		}
+		row := []string{s.ID, kind}
+		for _, v := range []float64{s.PageWMM, s.PageHMM, float64(s.Cols), float64(s.Rows), s.LabelWMM, s.LabelHMM, s.LeftMM, s.TopMM, s.PitchXMM, s.PitchYMM, s.CornerMM, float64(s.DPI)} {
+			row = append(row, strconv.FormatFloat(v, 'f', -1, 64))
+		}
+		rows = append(rows, row)
+	}
+	return out.WriteAll(rows)
 }

@@ -1,7 +1,6 @@
 package labels
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -77,7 +76,7 @@ func (s Sheet) ready() (Sheet, error) {
 
 // batchSize is how many labels are laid out before they are drawn, so that
 // memory stays bounded however many there are.
-const batchSize = 500
+const batchSize = 250
 
 // Draw lays one label out without printing it.
 func Draw(sheet Sheet, l Label) (Drawing, error) {
@@ -89,7 +88,7 @@ func Draw(sheet Sheet, l Label) (Drawing, error) {
 	if err != nil {
 		return Drawing{}, err
 	}
-	all, err := layOutAll(sheet, fonts, []Label{l}, 0, 1)
+	all, err := layOutAll(sheet, fonts, nil, []Label{l}, 0, 1)
 	if err != nil {
 		return Drawing{}, err
 	}
@@ -99,7 +98,7 @@ func Draw(sheet Sheet, l Label) (Drawing, error) {
 // layOutAll lays out the labels from one index up to another on all cores;
 // choosing a code's mask is most of the work. The first label in order that
 // cannot be printed gives the error.
-func layOutAll(sheet Sheet, fonts fontSet, labels []Label, from, to int) ([]Drawing, error) {
+func layOutAll(sheet Sheet, fonts fontSet, codes *coder, labels []Label, from, to int) ([]Drawing, error) {
 	n := to - from
 	drawings, errs := make([]Drawing, n), make([]error, n)
 	var wg sync.WaitGroup
@@ -107,7 +106,7 @@ func layOutAll(sheet Sheet, fonts fontSet, labels []Label, from, to int) ([]Draw
 	for k := range workers {
 		wg.Go(func() {
 			for i := k; i < n; i += workers {
-				drawings[i], errs[i] = layOutOne(sheet, labels[from+i], fonts)
+				drawings[i], errs[i] = layOutOne(sheet, labels[from+i], codes, fonts)
 			}
 		})
 	}
@@ -118,12 +117,12 @@ func layOutAll(sheet Sheet, fonts fontSet, labels []Label, from, to int) ([]Draw
 	return drawings, nil
 }
 
-func layOutOne(sheet Sheet, l Label, fonts fontSet) (Drawing, error) {
+func layOutOne(sheet Sheet, l Label, codes *coder, fonts fontSet) (Drawing, error) {
 	if l == nil {
 		return Drawing{}, refuse("labels", "A label is missing.")
 	}
 	text, level := l.codeText()
-	c, err := NewCode(text, level)
+	c, err := codes.code(text, level)
 	if err != nil {
 		return Drawing{}, err
 	}
@@ -168,7 +167,7 @@ type printer struct {
 	added map[*face]bool
 	face  *face
 	pt    float64
-	raw   []byte
+	codes []byte // of this page; written at its end, in one piece, so that its buffer need not grow by doubling
 }
 
 func newPrinter(sheet Sheet) *printer {
@@ -235,6 +234,7 @@ func layOutTitle(sheet Sheet, fonts fontSet) ([]Item, error) {
 
 // addPage begins a page, of lenMM where a roll is cut to length.
 func (p *printer) addPage(lenMM float64) {
+	p.flush()
 	if lenMM == 0 {
 		p.pdf.AddPage()
 		return
@@ -265,13 +265,20 @@ func (p *printer) code(x, y float64, it Item) {
 	module := float64(it.Dots) * dotPt
 	// Seven decimals: rasterisers that paint every dot a shape touches round
 	// to 1/256 of a dot or so, and must not find an edge beyond its dot.
-	p.raw = fmt.Appendf(p.raw[:0], "q 0 g %.7f 0 0 %.7f %.7f %.7f cm\n", module, -module, (left+quiet)*dotPt, p.hPt-(top+quiet)*dotPt)
+	p.codes = fmt.Appendf(p.codes, "q 0 g %.7f 0 0 %.7f %.7f %.7f cm\n", module, -module, (left+quiet)*dotPt, p.hPt-(top+quiet)*dotPt)
 	path := it.path
 	if path == nil {
 		path = it.Code.path()
 	}
-	p.raw = append(append(p.raw, path...), "f Q"...)
-	p.pdf.RawWriteBuf(bytes.NewReader(p.raw))
+	p.codes = append(append(p.codes, path...), "f Q\n"...)
+}
+
+// flush writes the page's codes.
+func (p *printer) flush() {
+	if len(p.codes) > 0 {
+		p.pdf.RawWriteStr(string(p.codes))
+		p.codes = p.codes[:0]
+	}
 }
 
 func (p *printer) outline(x, y, lenMM float64) {
@@ -290,6 +297,7 @@ func (p *printer) outline(x, y, lenMM float64) {
 
 // finish writes the PDF out.
 func (p *printer) finish(w io.Writer) error {
+	p.flush()
 	if p.pdf.Err() && len(p.sheet.Font) > 0 {
 		return refuse("font", "The font file cannot be embedded (%v). Choose another file.", p.pdf.Error())
 	}

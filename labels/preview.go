@@ -33,7 +33,7 @@ func Preview(ctx context.Context, w io.Writer, sheet Sheet, labels []Label) (Pri
 	}
 	free := sheet.Stock.Places() - sheet.First + 1
 	shown := labels[:min(len(labels), (free+sheet.Copies-1)/sheet.Copies)]
-	drawings, err := layOutAll(sheet, fonts, shown, 0, len(shown))
+	drawings, err := layOutAll(sheet, fonts, nil, shown, 0, len(shown))
 	if err != nil {
 		return made, err
 	}
@@ -68,6 +68,7 @@ type pageSVG struct {
 	sheet  Sheet
 	body   bytes.Buffer
 	defs   bytes.Buffer
+	dies   bytes.Buffer
 	glyphs map[glyphOf]int
 }
 
@@ -79,14 +80,14 @@ type glyphOf struct {
 func (v *pageSVG) die(place int, hMM float64) {
 	s := v.sheet.Stock
 	x, y := s.Place(place)
-	fmt.Fprintf(&v.body, `<rect x="%.2f" y="%.2f" width="%.2f" height="%.2f" rx="%.2f" class="d"/>`+"\n", x, y, s.LabelWMM, hMM, s.CornerMM)
+	fmt.Fprintf(&v.dies, `<rect x="%.2f" y="%.2f" width="%.2f" height="%.2f" rx="%.2f" />`+"\n", x, y, s.LabelWMM, hMM, s.CornerMM)
 }
 
 func (v *pageSVG) used(place int) {
 	s := v.sheet.Stock
 	x, y := s.Place(place)
 	v.die(place, s.LabelHMM)
-	fmt.Fprintf(&v.body, `<path d="M%.2f %.2fL%.2f %.2f" class="d"/>`+"\n", x, y+s.LabelHMM, x+s.LabelWMM, y)
+	fmt.Fprintf(&v.dies, `<path d="M%.2f %.2fL%.2f %.2f" />`+"\n", x, y+s.LabelHMM, x+s.LabelWMM, y)
 }
 
 func (v *pageSVG) label(place int, d Drawing) {
@@ -194,9 +195,11 @@ func (f *face) outline(r rune) string {
 func (v *pageSVG) write(w io.Writer, hMM float64) error {
 	wMM := v.sheet.Stock.PageWMM
 	_, err := fmt.Fprintf(w, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %g %g" width="%gmm" height="%gmm"><title>First page on %s</title>
-<style>.d{fill:none;stroke:#999;stroke-width:.2}</style><defs>%s</defs>
+<defs>%s</defs>
 <rect width="%g" height="%g" fill="#fff"/>
+<g fill="none" stroke="#999" stroke-width=".2">
+%s</g>
 %s</svg>
-`, wMM, hMM, wMM, hMM, v.sheet.Stock.Name, v.defs.Bytes(), wMM, hMM, v.body.Bytes())
+`, wMM, hMM, wMM, hMM, v.sheet.Stock.Name, v.defs.Bytes(), wMM, hMM, v.dies.Bytes(), v.body.Bytes())
 	return err
 }

@@ -14,6 +14,9 @@ type Printed struct {
 	Worst         Score    // of the label that reads worst
 }
 
+// maxPrinted keeps one print, which stays in memory whole, near 100 MB.
+const maxPrinted = 10_000
+
 // Write prints labels as a PDF, each Copies times, in the order given. The
 // same sheet (with a Date) and labels give the same bytes. Nothing is written
 // to w when there is an error in the labels or the sheet.
@@ -39,6 +42,9 @@ func Print(ctx context.Context, w io.Writer, sheet Sheet, labels []Label, progre
 	if len(labels) == 0 {
 		return made, refuse("labels", "There is nothing to print: choose at least one label.")
 	}
+	if all := len(labels) * sheet.Copies; all > maxPrinted {
+		return made, refuse("copies", "That is %d labels; one print has %d at most. Print fewer copies at a time.", all, maxPrinted)
+	}
 	fonts, err := fontsFor(sheet.Font)
 	if err != nil {
 		return made, err
@@ -47,13 +53,17 @@ func Print(ctx context.Context, w io.Writer, sheet Sheet, labels []Label, progre
 	if p.title, err = layOutTitle(sheet, fonts); err != nil {
 		return made, err
 	}
+	if len(labels)*sheet.Copies >= frugalFrom {
+		defer beFrugal()()
+	}
+	codes := newCoder(labels)
 	place := sheet.First - 1
 	for from := 0; from < len(labels); from += batchSize {
 		if err := ctx.Err(); err != nil {
 			return made, err
 		}
 		to := min(from+batchSize, len(labels))
-		drawings, err := layOutAll(sheet, fonts, labels, from, to)
+		drawings, err := layOutAll(sheet, fonts, codes, labels, from, to)
 		if err != nil {
 			return made, err
 		}

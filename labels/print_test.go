@@ -315,3 +315,16 @@ func TestSameInputSameBytes(t *testing.T) {
 		}
 	}
 }
+
+// One small request must not ask for a print that fills the memory.
+func TestTooMuchAtOnce(t *testing.T) {
+	many := make([]Label, 200)
+	for i := range many {
+		many[i] = testSpare(i)
+	}
+	var out bytes.Buffer
+	err := Write(&out, Sheet{Copies: 1000}, many)
+	if err == nil || !strings.Contains(err.Error(), "fewer copies") || out.Len() > 0 {
+		t.Errorf("%v, %d bytes", err, out.Len())
+	}
+}

@@ -2,6 +2,7 @@ package labels
 
 import (
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -73,8 +74,8 @@ func (l RuledLabel) headParas() []para {
 	return nonEmpty([]para{
 		{field: "name", text: l.Name, bold: true},
 		{field: "name of the food", text: l.Food},
-		{field: "acidity", text: l.Acidity, bold: true},
-		{field: "acidity", text: l.AcidityNote},
+		{field: "acidity", text: upperFirst(l.Acidity), bold: true},
+		{field: "acidity", text: upperFirst(l.AcidityNote)},
 	})
 }
 
@@ -199,7 +200,7 @@ func (r ruled) largestName(a area) float64 {
 func (r ruled) infoScale(p part) float64 {
 	for scale := infoWantPt / bottleBasePt; ; scale -= 0.04 {
 		scale = max(scale, r.least)
-		if _, _, h := r.set.stack(p, scale, false); h >= 0 && h <= p.h {
+		if blocks, _, h := r.set.stack(p, scale, false); h >= 0 && h <= p.h && !slices.ContainsFunc(blocks, func(k block) bool { return k.broken }) {
 			return scale
 		}
 		if scale <= r.least {
@@ -229,7 +230,7 @@ func (r ruled) wide(side float64) []ruledPlan {
 	var plans []ruledPlan
 	for _, share := range []float64{0.3, 0.34, 0.38, 0.42, 0.46, 0.5} {
 		front := area{b.x + edge, top, share * b.w, h}
-		info := area{front.x + front.w + 1.2*ruledGapMM, top, 0, h}
+		info := area{front.x + front.w + 1.6*ruledGapMM, top, 0, h}
 		info.w = b.x + b.w - codeW - 0.4 - info.x
 		if info.w < 15 {
 			continue
@@ -238,7 +239,7 @@ func (r ruled) wide(side float64) []ruledPlan {
 		if netH == 0 || front.y+front.h-netH < r.lowest() {
 			continue
 		}
-		p := ruledPlan{net: area{front.x, front.y + front.h - netH, front.w, netH}, head: area{front.x, front.y, front.w, front.h - netH - ruledGapMM},
+		p := ruledPlan{net: area{front.x, front.y + front.h - netH, front.w, netH}, head: area{front.x, front.y + 0.5, front.w - 0.8, front.h - netH - ruledGapMM - 0.5},
 			info: part{area: info, paras: r.info()}, codeX: b.x + b.w - codeW + (codeW-side)/2, codeY: b.y + (b.h-high)/2}
 		if p.namePt = r.largestName(p.head); p.namePt > 0 {
 			p.scale = r.infoScale(p.info)
@@ -302,7 +303,7 @@ func (r ruled) place(c Code, p ruledPlan) {
 	over, _ := k.reach()
 	b.block(k, p.net.x, p.net.y+over, p.net.w, paraLead, align)
 	if !p.centred {
-		b.Items = append(b.Items, Item{Kind: RuleItem, XMM: p.info.x - 0.6*ruledGapMM, YMM: p.info.y, WMM: 0.15, HMM: p.info.h})
+		b.Items = append(b.Items, Item{Kind: RuleItem, XMM: p.info.x - 0.8*ruledGapMM, YMM: p.info.y + 0.5, WMM: 0.15, HMM: p.info.h - 1})
 	}
 	r.set.placeCode(b, c, p.dots, p.codeX, p.codeY)
 	_, _, infoH := r.set.stack(p.info, p.scale, false)

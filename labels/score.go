@@ -47,7 +47,8 @@ func scoreOf(d Drawing, sheet Sheet, l Label) Score {
 		}
 	}
 	s.ReachMM = s.ModuleMM * reachPerModule
-	s.warn(l.round())
+	text, _ := l.codeText()
+	s.warn(l.round(), strings.HasPrefix(text, "http"))
 	s.Good = len(s.Warnings) == 0
 	return s
 }
@@ -64,7 +65,7 @@ func (s Score) worse(than Score) bool {
 	return len(s.Warnings) > len(than.Warnings)
 }
 
-func (s *Score) warn(diameterMM float64) {
+func (s *Score) warn(diameterMM float64, link bool) {
 	say := func(format string, args ...any) { s.Warnings = append(s.Warnings, fmt.Sprintf(format, args...)) }
 	if s.ModuleMM < GoodModuleMM {
 		say("The modules are %.2f mm; below %.2f mm phones begin to fail. Use a larger stock, or a shorter address.", s.ModuleMM, GoodModuleMM)
@@ -72,7 +73,9 @@ func (s *Score) warn(diameterMM float64) {
 	if s.Dots < 4 {
 		say("A module has only %d printer dots; a printer with more dots per inch draws it cleaner.", s.Dots)
 	}
-	if s.Version > 4 {
+	if s.Version > 4 && !link {
+		say("A code that holds facts is dense (version %d): hold the phone near and straight in front.", s.Version)
+	} else if s.Version > 4 {
 		say("The address makes the code dense (version %d). A shorter one, such as a bare IP address, reads better.", s.Version)
 	}
 	if s.SymbolMM > maxSymbolMM {

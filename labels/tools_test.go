@@ -111,11 +111,10 @@ func loadGray(t *testing.T, path string) *image.Gray {
 	return gray
 }
 
-// zbar reads pictures, each handed over as a plain grey map.
-func zbar(t *testing.T, pictures []*image.Gray) []string {
+// grayMaps writes pictures as plain grey maps, named by their numbers.
+func grayMaps(t *testing.T, pictures []*image.Gray) (paths []string) {
 	t.Helper()
 	dir := t.TempDir()
-	args := []string{"--quiet", "--xml", "-Sdisable", "-Sqrcode.enable"}
 	for i, img := range pictures {
 		b := img.Rect
 		data := fmt.Appendf(nil, "P5 %d %d 255\n", b.Dx(), b.Dy())
@@ -127,8 +126,25 @@ func zbar(t *testing.T, pictures []*image.Gray) []string {
 		if err := os.WriteFile(path, data, 0o600); err != nil {
 			t.Fatal(err)
 		}
-		args = append(args, path)
+		paths = append(paths, path)
 	}
+	return paths
+}
+
+// numberOf is the number that grayMaps gave a file.
+func numberOf(t *testing.T, path string) int {
+	t.Helper()
+	i, err := strconv.Atoi(strings.TrimSuffix(filepath.Base(path), ".pgm"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return i
+}
+
+// zbar reads pictures with zbar.
+func zbar(t *testing.T, pictures []*image.Gray) []string {
+	t.Helper()
+	args := append([]string{"--quiet", "--xml", "-Sdisable", "-Sqrcode.enable"}, grayMaps(t, pictures)...)
 	out, _ := exec.Command(tool(t, "zbarimg"), args...).Output() // fails when one is not read
 	var doc struct {
 		Sources []struct {
@@ -141,11 +157,7 @@ func zbar(t *testing.T, pictures []*image.Gray) []string {
 	}
 	read := make([]string, len(pictures))
 	for _, source := range doc.Sources {
-		i, err := strconv.Atoi(strings.TrimSuffix(filepath.Base(source.Href), ".pgm"))
-		if err != nil {
-			t.Fatal(err)
-		}
-		read[i] = source.Data
+		read[numberOf(t, source.Href)] = source.Data
 	}
 	return read
 }

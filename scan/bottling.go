@@ -301,7 +301,12 @@ func (p *Pages) showLot(c *gin.Context, status int, typed url.Values, problems l
 		v.Bottles = append(v.Bottles, line)
 	}
 	b := newBuilder("labels", typed, problems, k.Units())
-	v.Sheet, v.Problem = sheetFields(b, remembered(c, stockCookie)), b.rest()
+	sheet, err := p.sheetFields(c, b)
+	if err != nil {
+		return err
+	}
+	v.Sheet = append([]field{b.choice("layout", "Layout", "bottle", option{Value: "bottle", Text: "bottle label"}, option{Value: "neck", Text: "neck tag"})}, sheet...)
+	v.Problem = b.rest()
 	return render(c, status, "lot", p.frame(k, "Lot "+l.Lot.ID), v)
 }
 
@@ -324,15 +329,20 @@ func (p *Pages) lotLabels(c *gin.Context) error {
 		return err
 	}
 	v := c.Request.URL.Query()
-	sheet, err := readSheet(v)
+	sheet, err := p.readSheet(ctx, v)
 	if err == nil {
-		var all []labels.Label
+		var all []printed
 		for _, b := range l.Bottles {
 			if n := v.Get("bottle"); n == "" || n == strconv.Itoa(b.Number) {
-				all = append(all, labels.ForBottle(b, l.Lot, len(l.Bottles), k, p.Address))
+				label := labels.ForBottle(b, l.Lot, len(l.Bottles), k, p.Address)
+				if v.Get("layout") == "neck" {
+					all = append(all, printed{labels.NeckLabel{BottleLabel: label}, b.Tag, "neck"})
+				} else {
+					all = append(all, printed{label, b.Tag, "bottle"})
+				}
 			}
 		}
-		err = p.sendLabels(c, sheet, all, "bottle-labels-"+l.Lot.ID)
+		err = p.sendLabels(c, sheet, all, "bottle-labels-"+l.Lot.ID, v.Get("stock"))
 	}
 	if problems, status, _, mine := refused(err, v); mine {
 		return p.showLot(c, status, v, problems)

@@ -86,6 +86,7 @@ type jarView struct {
 	Retired     bool
 	Active      bool // ferments: must never be sealed
 	Total       string
+	Printed     string // when its label was printed last, and for which address
 }
 
 // step is one edge of the lineage in words, with the jar or lot at its end.
@@ -161,6 +162,9 @@ func (p *Pages) showJar(c *gin.Context, status int, tag larder.Tag, taken []lard
 			return err
 		}
 		if err := p.outlook(ctx, &v, w); err != nil {
+			return err
+		}
+		if v.Printed, err = p.printedText(ctx, tag, now); err != nil {
 			return err
 		}
 		if v.Notice, err = p.noticeOf(ctx, c, page, w); err != nil {

@@ -1,15 +1,19 @@
 package scan
 
 import (
-	"bytes"
+	"context"
 	"errors"
+	"fmt"
 	"net/http"
 	"net/url"
-	"strconv"
+	"slices"
+	"strings"
+	"time"
 
 	"github.com/gin-gonic/gin"
 
 	"cruet/internal/larder"
+	"cruet/internal/spool"
 	"cruet/labels"
 )
 
@@ -18,14 +22,43 @@ type labelsView struct {
 	Jars    []labelJar
 	Sheet   []field // of the jars' form
 	Problem string
+	Sent    string // what was just handed to a printer
+	Preview *previewView
+	Print   *field // a printer to send it to; nil when the spooler has none
+	Stale   []string
 	Spare   form
 	Unused  int    // spare tags printed and not worn yet
 	Reprint string // the link to print those again
+	Lately  []printLine
 }
 
 type labelJar struct {
 	Tag, Letter, Batch, Stage string
+	Printed                   string // when its label was printed last
 	Chosen                    bool
+}
+
+// previewView is the first page as it will come out, and how it will read.
+type previewView struct {
+	URL, Verdict, Measures string
+	Good                   bool
+	Of                     string
+	Mind                   []string
+}
+
+type printLine struct{ Tag, URL, Text string }
+
+func (p *Pages) registerLabels(e *gin.Engine) {
+	e.GET("/labels", p.page(p.labels))
+	e.GET("/labels/jars.pdf", p.page(p.jarLabels))
+	e.GET("/labels/preview.svg", p.page(p.previewLabels))
+	e.POST("/labels/print", p.page(p.printLabels))
+	e.GET("/labels/spare.pdf", p.page(p.spareLabels))
+	e.POST("/labels/spare.pdf", p.page(p.newSpareLabels))
+	e.GET("/labels/paper", p.page(p.paper))
+	e.POST("/labels/paper", p.page(p.alignPrinter))
+	e.GET("/labels/proof.pdf", p.page(p.proof))
+	e.GET("/labels/stocks/:id", p.page(p.stockPicture))
 }
 
 func (p *Pages) labels(c *gin.Context) error {
@@ -40,114 +73,226 @@ func (p *Pages) showLabels(c *gin.Context, status int, typed url.Values, problem
 	if err != nil {
 		return err
 	}
-	shelf, err := p.DB.Shelf(ctx, false)
+	v := labelsView{Sent: typed.Get("sent")}
+	if err := p.fillShelf(ctx, &v, typed, p.now(k)); err != nil {
+		return err
+	}
+	desk, err := p.desk(ctx, remembered(c, stockCookie), remembered(c, printerCookie))
 	if err != nil {
 		return err
 	}
-	spares, err := p.DB.Spares(ctx)
-	if err != nil {
-		return err
+	if problems == nil && len(typed["tag"]) > 0 {
+		v.Preview, problems = p.preview(c, typed, k)
 	}
-	chosen := map[string]bool{}
-	for _, t := range typed["tag"] {
-		if tag, _, err := larder.ParseTag(t); err == nil {
-			chosen[string(tag)] = true
-		}
-	}
-	v := labelsView{Unused: len(spares)}
-	for _, s := range shelf {
-		v.Jars = append(v.Jars, labelJar{Tag: string(s.Jar.Tag), Letter: s.Jar.Letter, Batch: s.Batch.Name,
-			Stage: string(s.Jar.State.Stage), Chosen: chosen[string(s.Jar.Tag)]})
-	}
-	stock := remembered(c, stockCookie)
 	jars := newBuilder("jars", typed, nil, k.Units())
-	both := newBuilder("spare", nil, nil, k.Units())
-	if spare != nil {
-		both = newBuilder("spare", spare, problems, k.Units())
-	} else {
+	if spare == nil {
 		jars.problems = problems
 	}
-	v.Sheet = sheetFields(jars, stock)
+	v.Sheet = append([]field{jars.choice("layout", "Layout", "jar", option{Value: "jar", Text: "jar label"}, option{Value: "lid", Text: "lid label"}, option{Value: "shelf", Text: "shelf sheet"})},
+		desk.fields(jars)...)
+	if len(desk.queues) > 0 {
+		to := jars.pull("to", "Printer", desk.printer, asOptions(desk.queues)...)
+		v.Print = &to
+	}
 	v.Problem = jars.rest()
-	number := both.number("count", "How many", "", "")
-	number.Mode = "numeric"
-	fields := append([]field{number}, sheetFields(both, stock)...)
-	v.Spare = both.finish(form{Key: key, Action: "/labels/spare.pdf", Submit: "Print new spare tags", Title: "Spare tags",
-		Intro:  "Printed ahead and stuck on when a jar is filled: scan one, and the page offers to start a batch in that jar.",
-		Fields: fields})
-	if v.Unused > 0 {
-		v.Reprint = "/labels/spare.pdf" + query("stock", stock)
+	if err := p.fillSpare(ctx, &v, desk, k, problems, key, spare); err != nil {
+		return err
 	}
 	return render(c, status, "labels", p.frame(k, "Labels"), v)
 }
 
-// sheetFields ask for paper and place.
-func sheetFields(b *builder, stock string) []field {
-	var options []option
-	for _, s := range labels.Stocks() {
-		options = append(options, option{Value: s.ID, Text: s.Name})
+// fillShelf lists the jars, what was printed of them, and what lately.
+func (p *Pages) fillShelf(ctx context.Context, v *labelsView, typed url.Values, now time.Time) error {
+	shelf, err := p.DB.Shelf(ctx, false)
+	if err != nil {
+		return err
 	}
-	if stock == "" {
-		stock = labels.DefaultStock().ID
+	var tags []larder.Tag
+	for _, s := range shelf {
+		tags = append(tags, s.Jar.Tag)
 	}
-	first := b.number("first", "First free place", "", "1 for a whole sheet; count along the rows")
-	first.Mode, first.Placeholder = "numeric", "1"
-	return []field{
-		b.pull("stock", "Label paper", stock, options...),
-		first,
-		b.check("outlines", "plain paper: draw lines to cut along"),
+	last, err := p.DB.LastPrints(ctx, tags)
+	if err != nil {
+		return err
 	}
-}
-
-// readSheet reads paper and place.
-func readSheet(v url.Values) (labels.Sheet, error) {
-	sheet := labels.Sheet{Outlines: v.Get("outlines") != ""}
-	if id := v.Get("stock"); id != "" {
-		stock, err := labels.StockByID(id)
-		if err != nil {
-			return sheet, larder.Refuse("stock", err.Error())
+	chosen := map[larder.Tag]bool{}
+	for _, t := range typed["tag"] {
+		if tag, _, err := larder.ParseTag(t); err == nil {
+			chosen[tag] = true
 		}
-		sheet.Stock = stock
 	}
-	if text := v.Get("first"); text != "" {
-		n, err := strconv.Atoi(text)
-		if err != nil {
-			return sheet, larder.Refuse("first", "The first free place is a whole number; 1 is at the top left.")
+	for _, s := range shelf {
+		line := labelJar{Tag: string(s.Jar.Tag), Letter: s.Jar.Letter, Batch: s.Batch.Name, Stage: string(s.Jar.State.Stage), Chosen: chosen[s.Jar.Tag]}
+		if print, ok := last[s.Jar.Tag]; ok {
+			line.Printed = "printed " + dayOf(larder.ExactAt(print.At), now)
+			if !strings.EqualFold(print.Address, p.Address) {
+				v.Stale = append(v.Stale, line.Tag)
+			}
 		}
-		if n < 1 {
-			return sheet, larder.Refuse("first", "Places are counted from 1, at the top left.")
+		v.Jars = append(v.Jars, line)
+	}
+	for _, t := range typed["tag"] { // a spare tag, or a jar that left the shelf
+		tag, _, err := larder.ParseTag(t)
+		if err == nil && !slices.Contains(tags, tag) {
+			tags = append(tags, tag)
+			v.Jars = append(v.Jars, labelJar{Tag: string(tag), Stage: "not on the shelf", Chosen: true})
 		}
-		sheet.First = n
 	}
-	return sheet, nil
-}
-
-// sendLabels answers with the PDF. What is wrong with the sheet or a label is
-// told as a problem of the form.
-func (p *Pages) sendLabels(c *gin.Context, sheet labels.Sheet, all []labels.Label, name string) error {
-	if len(all) == 0 {
-		return larder.Refuse("", "Choose at least one jar.")
+	lately, err := p.DB.Prints(ctx, latelyPrinted)
+	if err != nil {
+		return err
 	}
-	var b bytes.Buffer
-	if err := labels.Write(&b, sheet, all); err != nil {
-		return labelProblem(err)
+	for _, l := range lately {
+		line := printLine{Tag: l.Tag.Spaced(), URL: jarURL(l.Tag), Text: l.Said(now.Location()) + ", for " + l.Address}
+		if l.Tag.IsBottle() {
+			line.URL = "/find" + query("tag", string(l.Tag))
+		}
+		v.Lately = append(v.Lately, line)
 	}
-	if sheet.Stock.ID != "" {
-		remember(c, stockCookie, sheet.Stock.ID)
-	}
-	c.Header("Content-Disposition", `inline; filename="`+name+`.pdf"`)
-	c.Data(http.StatusOK, "application/pdf", b.Bytes())
 	return nil
 }
 
-// labelProblem turns an error of the label writer, which is a sentence for the
-// maker, into a problem of the form, on the paper unless it names a place.
-func labelProblem(err error) error {
-	var p larder.Problems
-	if errors.As(err, &p) {
+const latelyPrinted = 12
+
+func (p *Pages) fillSpare(ctx context.Context, v *labelsView, desk desk, k larder.Kitchen, problems larder.Problems, key string, spare url.Values) error {
+	spares, err := p.DB.Spares(ctx)
+	if err != nil {
 		return err
 	}
-	return larder.Refuse("stock", err.Error())
+	b := newBuilder("spare", nil, nil, k.Units())
+	if spare != nil {
+		b = newBuilder("spare", spare, problems, k.Units())
+	}
+	number := b.number("count", "How many", "", "")
+	number.Mode = "numeric"
+	v.Spare = b.finish(form{Key: key, Action: "/labels/spare.pdf", Submit: "Print new spare tags", Title: "Spare tags",
+		Intro:  "Printed ahead and stuck on when a jar is filled: scan one, and the page offers to start a batch in that jar, or to move one into it.",
+		Fields: append([]field{number}, desk.fields(b)...)})
+	if v.Unused = len(spares); v.Unused > 0 {
+		v.Reprint = "/labels/spare.pdf" + query("stock", desk.stock)
+	}
+	return nil
+}
+
+// preview lays the chosen labels out and says how they will read; what is wrong
+// comes as problems of the form.
+func (p *Pages) preview(c *gin.Context, typed url.Values, k larder.Kitchen) (*previewView, larder.Problems) {
+	sheet, all, err := p.chosen(c.Request.Context(), typed, k)
+	var made labels.Printed
+	if err == nil {
+		var out discard
+		made, err = labels.Preview(c.Request.Context(), &out, sheet, bare(all))
+	}
+	if err != nil {
+		problems, _, _, mine := refused(err, typed)
+		if !mine {
+			problems = larder.Problems{{Message: "The preview could not be drawn. Try it again."}}
+		}
+		return nil, problems
+	}
+	v := &previewView{URL: "/labels/preview.svg?" + typed.Encode(), Verdict: made.Worst.Verdict(), Measures: upperFirst(made.Worst.Measures()) + ".", Good: made.Worst.Good,
+		Of: count(made.Labels, "label") + " on " + count(made.Pages, "page")}
+	v.Mind = append(slices.Clone(made.Worst.Warnings), made.Losses...)
+	v.Mind = v.Mind[:min(len(v.Mind), 6)]
+	for i, m := range v.Mind {
+		v.Mind[i] = upperFirst(m)
+	}
+	return v, nil
+}
+
+// discard is a writer that keeps nothing.
+type discard struct{}
+
+func (discard) Write(b []byte) (int, error) { return len(b), nil }
+
+func (p *Pages) previewLabels(c *gin.Context) error {
+	ctx := c.Request.Context()
+	k, err := p.DB.Kitchen(ctx)
+	if err != nil {
+		return err
+	}
+	sheet, all, err := p.chosen(ctx, c.Request.URL.Query(), k)
+	if err != nil {
+		return err
+	}
+	var b strings.Builder
+	if _, err := labels.Preview(ctx, &b, sheet, bare(all)); err != nil {
+		return err
+	}
+	c.Data(http.StatusOK, "image/svg+xml", []byte(b.String()))
+	return nil
+}
+
+// chosen is the sheet and the labels that the form asks for.
+func (p *Pages) chosen(ctx context.Context, v url.Values, k larder.Kitchen) (labels.Sheet, []printed, error) {
+	sheet, err := p.readSheet(ctx, v)
+	if err != nil {
+		return sheet, nil, err
+	}
+	var all []printed
+	for _, typed := range v["tag"] {
+		tag, _, err := larder.ParseTag(typed)
+		if err != nil {
+			return sheet, nil, err
+		}
+		l, err := p.labelOf(ctx, tag, v.Get("layout"), k)
+		if err != nil {
+			return sheet, nil, err
+		}
+		all = append(all, l)
+	}
+	if v.Get("layout") == "shelf" {
+		sheet.Title, sheet.Outlines = labels.ShelfTitle(k.Name, ""), true
+		if sheet.Stock, err = labels.ShelfStock(sheet.Stock); err != nil {
+			return sheet, nil, err
+		}
+		if len(all) == 0 {
+			all, err = p.wholeShelf(ctx, k)
+		}
+	}
+	if err == nil && len(all) == 0 {
+		err = larder.Refuse("", "Choose at least one jar.")
+	}
+	return sheet, all, err
+}
+
+// labelOf is the label of a jar, or of a spare tag.
+func (p *Pages) labelOf(ctx context.Context, tag larder.Tag, layout string, k larder.Kitchen) (printed, error) {
+	kind, err := p.DB.TagKind(ctx, tag)
+	if err != nil {
+		return printed{}, err
+	}
+	if kind == "spare" {
+		return printed{labels.ForSpare(tag, p.Address), tag, "spare"}, nil
+	}
+	jar, err := p.DB.Jar(ctx, tag)
+	if err != nil {
+		return printed{}, err
+	}
+	batch, err := p.DB.Batch(ctx, jar.BatchID)
+	if err != nil {
+		return printed{}, err
+	}
+	l := labels.ForJar(jar, batch, p.Address, k.Location())
+	switch layout {
+	case "lid":
+		return printed{labels.LidLabel{JarLabel: l}, tag, "lid"}, nil
+	case "shelf":
+		return printed{labels.ForShelf(jar, batch, p.Address, k.Location()), tag, "shelf"}, nil
+	}
+	return printed{l, tag, "jar"}, nil
+}
+
+func (p *Pages) wholeShelf(ctx context.Context, k larder.Kitchen) ([]printed, error) {
+	shelf, err := p.DB.Shelf(ctx, false)
+	if err != nil {
+		return nil, err
+	}
+	var all []printed
+	for _, s := range shelf {
+		all = append(all, printed{labels.ForShelf(s.Jar, s.Batch, p.Address, k.Location()), s.Jar.Tag, "shelf"})
+	}
+	return all, nil
 }
 
 func (p *Pages) jarLabel(c *gin.Context) error {
@@ -170,25 +315,9 @@ func (p *Pages) printJars(c *gin.Context, v url.Values) error {
 	if err != nil {
 		return err
 	}
-	sheet, err := readSheet(v)
-	var all []labels.Label
-	for _, typed := range v["tag"] {
-		tag, _, err := larder.ParseTag(typed)
-		if err != nil {
-			return err
-		}
-		jar, err := p.DB.Jar(ctx, tag)
-		if err != nil {
-			return err
-		}
-		batch, err := p.DB.Batch(ctx, jar.BatchID)
-		if err != nil {
-			return err
-		}
-		all = append(all, labels.ForJar(jar, batch, p.Address, k.Location()))
-	}
+	sheet, all, err := p.chosen(ctx, v, k)
 	if err == nil {
-		err = p.sendLabels(c, sheet, all, "jar-labels")
+		err = p.sendLabels(c, sheet, all, "jar-labels", v.Get("stock"))
 	}
 	var problems larder.Problems
 	if errors.As(err, &problems) {
@@ -197,35 +326,8 @@ func (p *Pages) printJars(c *gin.Context, v url.Values) error {
 	return err
 }
 
-func (p *Pages) spareSheet(tags []larder.Tag) []labels.Label {
-	var all []labels.Label
-	for _, tag := range tags {
-		all = append(all, labels.ForSpare(tag, p.Address))
-	}
-	return all
-}
-
-// spareLabels prints the spare tags that no jar wears yet once more.
-func (p *Pages) spareLabels(c *gin.Context) error {
-	tags, err := p.DB.Spares(c.Request.Context())
-	if err != nil {
-		return err
-	}
-	if len(tags) == 0 {
-		p.troubled(c, http.StatusNotFound, trouble{Title: "No spare tags to print", Detail: "All spare tags are worn by jars. Issue new ones on the labels page.",
-			Back: link{"/labels", "Go to the labels"}})
-		return nil
-	}
-	sheet, err := readSheet(c.Request.URL.Query())
-	if err == nil {
-		err = p.sendLabels(c, sheet, p.spareSheet(tags), "spare-tags")
-	}
-	return err
-}
-
-// newSpareLabels issues tags and prints them. That they fit the paper is tried
-// first, so that no tag is issued that cannot be printed.
-func (p *Pages) newSpareLabels(c *gin.Context) error {
+// printLabels hands the labels to the spooler.
+func (p *Pages) printLabels(c *gin.Context) error {
 	ctx := c.Request.Context()
 	k, err := p.DB.Kitchen(ctx)
 	if err != nil {
@@ -235,26 +337,53 @@ func (p *Pages) newSpareLabels(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	n := r.need("count", "Say how many spare tags.")
-	sheet, err := readSheet(r.typed)
-	if err != nil {
-		r.problems.AddError("", err)
-	} else if _, err := labels.Draw(sheet, labels.ForSpare("K7RM40", p.Address)); err != nil {
-		r.problems.AddError("stock", labelProblem(err))
+	if r.text("printer") == "" { // corrected as the printer that it goes to
+		r.typed.Set("printer", r.text("to"))
 	}
-	if n != float64(int(n)) {
-		r.problems.Add("count", "Tags come in whole numbers.")
+	sheet, all, err := p.chosen(ctx, r.typed, k)
+	if err == nil {
+		err = p.spool(ctx, r.text("to"), sheet, all)
 	}
-	act := r.act()
-	if err = r.problems.Err(); err == nil {
-		var tags []larder.Tag
-		if tags, err = p.DB.IssueSpares(ctx, act, int(n)); err == nil {
-			return p.sendLabels(c, sheet, p.spareSheet(tags), "spare-tags")
+	var problems larder.Problems
+	if errors.As(err, &problems) {
+		for i := range problems {
+			if problems[i].Field == "printer" {
+				problems[i].Field = "to"
+			}
 		}
+		return p.showLabels(c, http.StatusUnprocessableEntity, r.typed, problems, "", nil)
 	}
-	problems, status, key, mine := refused(err, r.typed)
-	if !mine {
+	if err != nil {
 		return err
 	}
-	return p.showLabels(c, status, url.Values{}, problems, key, r.typed)
+	remember(c, printerCookie, r.text("to"))
+	remember(c, stockCookie, r.text("stock"))
+	c.Redirect(http.StatusSeeOther, "/labels"+query("sent", fmt.Sprintf("%s for %s", count(len(all)*max(1, sheet.Copies), "label"), r.text("to"))))
+	return nil
+}
+
+func (p *Pages) spool(ctx context.Context, to string, sheet labels.Sheet, all []printed) error {
+	var b strings.Builder
+	made, err := labels.Print(ctx, &b, sheet, bare(all), nil)
+	if err != nil {
+		return err
+	}
+	stock := sheet.Stock
+	if stock.ID == "" {
+		stock = labels.DefaultStock()
+	}
+	_, err = spool.Send(ctx, spool.Job{Printer: to, Title: "Cruet labels", PDF: []byte(b.String()), PageWMM: stock.PageWMM, PageHMM: made.PageHMM, DPI: made.Worst.DPI})
+	if err != nil {
+		return err
+	}
+	return p.remember(ctx, stock, all)
+}
+
+// remember notes what was printed, so that a later page can say so.
+func (p *Pages) remember(ctx context.Context, stock labels.Stock, all []printed) error {
+	records := make([]larder.Print, len(all))
+	for i, l := range all {
+		records[i] = larder.Print{Tag: l.tag, Address: p.Address, Stock: stock.ID, Layout: l.layout}
+	}
+	return p.DB.RecordPrints(ctx, "", records)
 }

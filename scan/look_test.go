@@ -79,7 +79,7 @@ func looks(s *station) map[string]string {
 		"shelf": "/", "jar": "/J/" + pear, "jar-reading": "/J/" + pear + "?open=reading", "jar-titration": "/J/" + pear + "?open=titration",
 		"jar-action": "/J/" + pear + "?open=action&pick=strained", "jar-feed": "/J/" + pear + "?open=feed&pick=starter-jar",
 		"jar-stage": at(s.jars["Quince juice/A"], "?open=stage"), "jar-hold": at(s.jars["Honey/A"], ""), "jar-retired": at(s.jars["Pear trimmings/B"], ""),
-		"jar-young": at(s.jars["Windfalls/A"], ""), "start": "/start", "batch": "/batches/2?started=1", "labels": "/labels?tag=" + pear,
+		"jar-young": at(s.jars["Windfalls/A"], ""), "start": "/start", "batch": "/batches/2?started=1", "labels": "/labels?tag=" + pear, "labels-paper": "/labels/paper",
 		"bottling": "/bottle", "lots": "/lots", "lot": lotURL(lot.Lot.ID) + "?new=1", "gift": bottleURL(lot.Bottles[0]),
 		"bottle": "/B/" + string(lot.Bottles[0].Tag), "caution": "/help/caution", "mistyped": "/J/K7RM4T", "unknown": "/J/" + unknown(larder.MinJarTag), "nowhere": "/nowhere",
 		"jar-outlook": "/J/" + pear + "/outlook", "reckon": "/reckon", "bench": "/bench",

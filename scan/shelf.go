@@ -98,21 +98,6 @@ func shelfJarOf(j larder.Jar, b larder.Batch, w writer) shelfJar {
 
 func batchURL(b larder.Batch) string { return fmt.Sprintf("/batches/%d", b.ID) }
 
-type spareView struct {
-	Tag   string
-	Start string
-}
-
-// spare is the page of a printed tag that no jar wears yet.
-func (p *Pages) spare(c *gin.Context, tag larder.Tag) error {
-	k, err := p.DB.Kitchen(c.Request.Context())
-	if err != nil {
-		return err
-	}
-	return render(c, http.StatusOK, "spare", p.frame(k, "Spare tag "+string(tag)),
-		spareView{Tag: string(tag), Start: "/start" + query("spare", string(tag))})
-}
-
 type cautionView struct{ Base string }
 
 func (p *Pages) caution(c *gin.Context) error {

@@ -89,7 +89,7 @@ var fieldFlags = map[string][]string{
 	"starter_volume_ml": {"starter-volume"}, "starter_acidity": {"starter-acidity"},
 	"feed": {"top-up-jar"}, "feed_jar": {"starter-jar", "top-up-jar"}, "feed_name": {"starter-bought"},
 	"feed_volume_ml": {"starter-volume", "top-up-volume", "water"}, "feed_acidity": {"starter-acidity"},
-	"size_ml": {"size"}, "maker_line": {"maker-line"}, "time_zone": {"time-zone"}, "us_units": {"units"},
+	"size_ml": {"size"}, "maker_line": {"maker-line"}, "maker_address": {"maker-address"}, "public_address": {"public-address"}, "time_zone": {"time-zone"}, "us_units": {"units"},
 }
 
 // problemHint names the flags to look at.

@@ -1,13 +1,10 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"fmt"
-	"io"
 	"strconv"
 	"strings"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
@@ -15,77 +12,52 @@ import (
 	"cruet/labels"
 )
 
-// sheetFlags say on what labels are printed and where the PDF goes.
-type sheetFlags struct {
-	outFile
-	stock, address string
-	sheet          labels.Sheet
-}
-
-func (f *sheetFlags) add(cmd *cobra.Command) {
-	flags := cmd.Flags()
-	flags.StringVarP(&f.name, "output", "o", "", "`FILE` for the PDF, or - for standard output")
-	flags.BoolVar(&f.force, "force", false, "replace FILE if it is there already")
-	flags.StringVar(&f.stock, "stock", labels.DefaultStock().ID, "`ID` of the label paper; \"cruet labels stocks\" lists them")
-	flags.IntVar(&f.sheet.First, "first", 1, "begin at the `N`th place of a part-used sheet, counted along the rows")
-	flags.IntVar(&f.sheet.Copies, "copies", 1, "`N` of each label")
-	flags.IntVar(&f.sheet.DPI, "dpi", 0, "the printer's dots per inch, `203`, 300 or 600 (default: what suits the stock)")
-	flags.BoolVar(&f.sheet.Outlines, "outlines", false, "draw the labels' edges, for plain paper and scissors")
-	flags.StringVar(&f.address, "address", "", "`HOST:PORT` that the codes name (default: where the station was last served)")
-}
-
-// prepare checks all that can be checked before anything is read or recorded.
-func (f *sheetFlags) prepare() error {
-	var err error
-	if f.sheet.Stock, err = labels.StockByID(f.stock); err != nil {
-		return wrongUse("--stock", "%s", err)
-	}
-	if f.address != "" {
-		if err := checkAddress(f.address); err != nil {
-			return wrongUse("--address", "%s", err)
-		}
-	}
-	return f.check()
-}
-
-// station is the address that the codes name.
-func (f *sheetFlags) station(k larder.Kitchen) (string, error) {
-	switch {
-	case f.address != "":
-		return f.address, nil
-	case k.Address != "":
-		return k.Address, nil
-	}
-	return "", fail(`Run "cruet serve" once, or say --address HOST:PORT.`, "The station's address is not known yet, and a label's code must name it.")
-}
-
 func (a *app) labelsCommand() *cobra.Command {
 	cmd := &cobra.Command{
-		Use: "labels", Short: "Make labels for jars and bottles as a PDF",
+		Use: "labels", Short: "Make labels for jars and bottles, as a PDF or on a printer",
 		Long: `Make a PDF of labels: for jars, for the bottles of a lot, or spare ones to stick on
-jars that are still to be started. Print it at 100 %, not "fit to page". An existing
-file is not replaced unless --force is given.`,
+jars that are still to be started. Print it at 100 %, not "fit to page", or let
+--print hand it to a printer. An existing file is not replaced unless --force is
+given.
+
+A printer that prints a little off is measured once: "cruet labels proof" makes a
+page to take a ruler to, "cruet labels align" remembers what the ruler says, and
+--printer uses it. "cruet labels test" reads printed labels back.
+
+Papers of your own are lines of a file stocks.csv in the data folder, with the
+columns that "cruet labels stocks --csv" shows.`,
 		Example: `  cruet labels jars K7RM74 3CFX72 -o labels.pdf
   cruet labels bottles L261125A --stock a4-3x8 --first 4 -o bottles.pdf
-  cruet labels spare 30 -o spare.pdf`,
+  cruet labels spare 30 --print office`,
 		Args: cobra.ArbitraryArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) > 0 {
-				return &usageError{message: fmt.Sprintf("There are no labels for %q: jars, bottles, spare or stocks.", args[0])}
+				return &usageError{message: fmt.Sprintf("There are no labels for %q: jars, bottles, spare, shelf or stocks.", args[0])}
 			}
 			return cmd.Help()
 		},
 	}
-	cmd.AddCommand(a.jarLabelsCommand(), a.bottleLabelsCommand(), a.spareLabelsCommand(), a.stocksCommand())
+	cmd.AddCommand(a.jarLabelsCommand(), a.bottleLabelsCommand(), a.spareLabelsCommand(), a.shelfLabelsCommand(), a.stocksCommand(),
+		a.proofCommand(), a.alignCommand(), a.printersCommand(), a.testLabelsCommand())
 	return cmd
 }
 
+// printed is a label with what is remembered of it.
+type printed struct {
+	label  labels.Label
+	tag    larder.Tag
+	layout string
+}
+
 func (a *app) jarLabelsCommand() *cobra.Command {
-	var f sheetFlags
+	f := sheetFlags{layouts: []string{"jar", "lid"}}
 	cmd := &cobra.Command{
-		Use: "jars TAG...", Short: "Labels for jars",
+		Use: "jars TAG...", Short: "Labels for jars and spare tags",
+		Long: `Print labels for jars, several on one sheet. A label that was lost is printed again
+with the same tag, and so is a spare tag.`,
 		Example: `  cruet labels jars K7RM74 3CFX72 -o labels.pdf
-  cruet labels jars K7RM74 --stock roll-57x32 --dpi 203 -o - | lp`,
+  cruet labels jars K7RM74 --layout jar,lid --stock letter-3x4-round51 -o labels.pdf
+  cruet labels jars K7RM74 --stock roll-57x32 --dpi 203 --print labels`,
 		Args: atLeastOne("The TAG of a jar"),
 	}
 	f.add(cmd)
@@ -97,7 +69,7 @@ func (a *app) jarLabelsCommand() *cobra.Command {
 				return err
 			}
 		}
-		if err := f.prepare(); err != nil {
+		if err := f.prepare(a, cmd); err != nil {
 			return err
 		}
 		return a.inKitchen(cmd, existing, func(ctx context.Context, r room) error {
@@ -105,58 +77,133 @@ func (a *app) jarLabelsCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			var print []labels.Label
+			var all []printed
 			for _, tag := range tags {
-				jar, err := r.db.Jar(ctx, tag)
-				if err != nil {
-					return spareHint(ctx, r.db, tag, err)
-				}
-				batch, err := r.db.Batch(ctx, jar.BatchID)
+				some, err := jarLabels(ctx, r, tag, address, f.layout)
 				if err != nil {
 					return err
 				}
-				print = append(print, labels.ForJar(jar, batch, address, r.loc))
+				all = append(all, some...)
 			}
-			return a.printLabels(cmd, f, print)
+			return a.deliver(ctx, cmd, r, &f, all)
+		})
+	}
+	return cmd
+}
+
+// jarLabels are the labels of a jar, one for each layout, or that of a spare tag.
+func jarLabels(ctx context.Context, r room, tag larder.Tag, address string, layouts []string) ([]printed, error) {
+	kind, err := r.db.TagKind(ctx, tag)
+	if err != nil {
+		return nil, err
+	}
+	if kind == "spare" {
+		return []printed{{labels.ForSpare(tag, address), tag, "spare"}}, nil
+	}
+	jar, err := r.db.Jar(ctx, tag)
+	if err != nil {
+		return nil, err
+	}
+	batch, err := r.db.Batch(ctx, jar.BatchID)
+	if err != nil {
+		return nil, err
+	}
+	var out []printed
+	for _, layout := range layouts {
+		l := labels.ForJar(jar, batch, address, r.loc)
+		if layout == "lid" {
+			out = append(out, printed{labels.LidLabel{JarLabel: l}, tag, layout})
+		} else {
+			out = append(out, printed{l, tag, layout})
+		}
+	}
+	return out, nil
+}
+
+// shelfLabelsCommand makes one page of all codes of a shelf.
+func (a *app) shelfLabelsCommand() *cobra.Command {
+	f := sheetFlags{}
+	var place string
+	cmd := &cobra.Command{
+		Use: "shelf", Short: "A page with the codes of all jars on the shelf, to hang up and scan from",
+		Example: `  cruet labels shelf -o shelf.pdf
+  cruet labels shelf --place pantry --stock a4-1x2 -o pantry.pdf`,
+		Args: exactly(),
+	}
+	f.add(cmd)
+	cmd.Flags().StringVar(&place, "place", "", "only the jars that stand in this `PLACE`")
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		if err := f.prepare(a, cmd); err != nil {
+			return err
+		}
+		return a.inKitchen(cmd, existing, func(ctx context.Context, r room) error {
+			address, err := f.station(r.kitchen)
+			if err != nil {
+				return err
+			}
+			if f.sheet.Stock, err = labels.ShelfStock(f.sheet.Stock); err != nil {
+				return err
+			}
+			f.sheet.Title, f.sheet.Outlines = labels.ShelfTitle(r.kitchen.Name, place), true
+			shelf, err := r.db.Shelf(ctx, false)
+			if err != nil {
+				return err
+			}
+			var all []printed
+			for _, s := range shelf {
+				if place == "" || strings.EqualFold(s.Jar.Place, strings.TrimSpace(place)) {
+					all = append(all, printed{labels.ForShelf(s.Jar, s.Batch, address, r.loc), s.Jar.Tag, "shelf"})
+				}
+			}
+			if len(all) == 0 {
+				return fail(`"cruet jars" lists the jars on the shelf and where they stand.`, "No jar stands there, so there is nothing to print.")
+			}
+			return a.deliver(ctx, cmd, r, &f, all)
 		})
 	}
 	return cmd
 }
 
 func (a *app) bottleLabelsCommand() *cobra.Command {
-	var f sheetFlags
+	f := sheetFlags{layouts: []string{"bottle", "neck"}}
+	var rules ruleFlags
 	cmd := &cobra.Command{
 		Use: "bottles LOT|BOTTLE...", Short: "Labels for the bottles of a lot, or for single ones",
 		Example: `  cruet labels bottles L261125A --stock a4-2x4 -o bottles.pdf
-  cruet labels bottles L261125A#7 --stock a4-2x4 -o one.pdf`,
+  cruet labels bottles L261125A --layout neck --stock letter-2x10 -o necks.pdf
+  cruet labels bottles L261125A#7 --stock a4-2x4 --rules eu --code facts -o one.pdf`,
 		Args: atLeastOne("The LOT"),
 	}
 	f.add(cmd)
+	rules.add(cmd, &f)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		if err := f.prepare(); err != nil {
+		if err := f.prepare(a, cmd); err != nil {
+			return err
+		}
+		if err := rules.prepare(); err != nil {
 			return err
 		}
 		return a.inKitchen(cmd, existing, func(ctx context.Context, r room) error {
 			address, err := f.station(r.kitchen)
-			if err != nil {
+			if err != nil && rules.needsStation(r.kitchen) {
 				return err
 			}
-			var print []labels.Label
+			var all []printed
 			for _, arg := range args {
-				some, err := a.bottleLabels(ctx, r, arg, address)
+				some, err := a.bottleLabels(ctx, r, arg, address, f.layout, rules)
 				if err != nil {
 					return err
 				}
-				print = append(print, some...)
+				all = append(all, some...)
 			}
-			return a.printLabels(cmd, f, print)
+			return a.deliver(ctx, cmd, r, &f, all)
 		})
 	}
 	return cmd
 }
 
 // bottleLabels are the labels of a whole lot, or of one bottle of it.
-func (a *app) bottleLabels(ctx context.Context, r room, arg, address string) ([]labels.Label, error) {
+func (a *app) bottleLabels(ctx context.Context, r room, arg, address string, layouts []string, rules ruleFlags) ([]printed, error) {
 	lotID, only := strings.ToUpper(arg), larder.Tag("")
 	if !lotMark.MatchString(arg) {
 		find, err := a.bottleNamed(arg)
@@ -179,10 +226,24 @@ func (a *app) bottleLabels(ctx context.Context, r room, arg, address string) ([]
 	if l.Lot.Void {
 		return nil, fail(`"cruet lots" lists what was bottled.`, "The bottling of lot %s was struck; it has no bottles to label.", lotID)
 	}
-	var out []labels.Label
+	record, err := filled(ctx, r, l, address)
+	if err != nil {
+		return nil, err
+	}
+	var out []printed
 	for _, b := range l.Bottles {
-		if only == "" || b.Tag == only {
-			out = append(out, labels.ForBottle(b, l.Lot, len(l.Bottles), r.kitchen, address))
+		if only != "" && b.Tag != only {
+			continue
+		}
+		for _, layout := range layouts {
+			label, d, err := rules.draftOf(record, b, layout)
+			if err != nil {
+				return nil, err
+			}
+			if len(out) == 0 {
+				a.tellDraft(lotID, d, rules.rules != "")
+			}
+			out = append(out, printed{label, b.Tag, layout})
 		}
 	}
 	return out, nil
@@ -209,15 +270,15 @@ and the page offers to start a batch into it; here, "cruet start" takes --spare 
 		if *asJSON && f.name == "-" {
 			return &usageError{message: "--json and -o - both want the standard output."}
 		}
-		if err := f.prepare(); err != nil {
+		if err := f.prepare(a, cmd); err != nil {
 			return err
 		}
-		return a.inKitchen(cmd, create, func(ctx context.Context, r room) error { return a.spares(ctx, cmd, r, f, act, count, *asJSON) })
+		return a.inKitchen(cmd, create, func(ctx context.Context, r room) error { return a.spares(ctx, cmd, r, &f, act, count, *asJSON) })
 	}
 	return cmd
 }
 
-func (a *app) spares(ctx context.Context, cmd *cobra.Command, r room, f sheetFlags, flags actFlags, count int, asJSON bool) error {
+func (a *app) spares(ctx context.Context, cmd *cobra.Command, r room, f *sheetFlags, flags actFlags, count int, asJSON bool) error {
 	address, err := f.station(r.kitchen)
 	if err != nil {
 		return err
@@ -231,87 +292,23 @@ func (a *app) spares(ctx context.Context, cmd *cobra.Command, r room, f sheetFla
 	if err != nil {
 		return err
 	}
-	if err := labels.Write(io.Discard, f.sheet, []labels.Label{labels.ForSpare(trial, address)}); err != nil {
+	if _, err := labels.Draw(f.sheet, labels.ForSpare(trial, address)); err != nil {
 		return err
 	}
 	tags, err := r.db.IssueSpares(ctx, act, count)
 	if err != nil {
 		return err
 	}
-	print := make([]labels.Label, len(tags))
+	all := make([]printed, len(tags))
 	for i, tag := range tags {
-		print[i] = labels.ForSpare(tag, address)
+		all[i] = printed{labels.ForSpare(tag, address), tag, "spare"}
 	}
-	document := a.makeLabels
-	if !asJSON {
-		document = a.printLabels
-	}
-	if err := document(cmd, f, print); err != nil {
+	f.quiet = asJSON
+	if err := a.deliver(ctx, cmd, r, f, all); err != nil {
 		return &hinted{err, "The tags are recorded; run it again with --key " + act.Key.String() + " to print the same ones."}
 	}
 	if asJSON {
 		return a.printJSON(map[string]any{"tags": tags})
 	}
 	return nil
-}
-
-// printLabels makes the PDF and says so.
-func (a *app) printLabels(cmd *cobra.Command, f sheetFlags, print []labels.Label) error {
-	err := a.makeLabels(cmd, f, print)
-	if err == nil && f.name != "-" {
-		fmt.Fprintf(a.out, "%s: %d labels on %s. Print it at 100 %%, not \"fit to page\".\n", f.name, len(print)*max(1, f.sheet.Copies), f.sheet.Stock.Name)
-	}
-	return err
-}
-
-// makeLabels writes the PDF and says on stderr what was left off the labels.
-func (a *app) makeLabels(cmd *cobra.Command, f sheetFlags, print []labels.Label) error {
-	for i, l := range print {
-		d, err := labels.Draw(f.sheet, l)
-		if err != nil {
-			break // Write names the label that does not fit
-		}
-		for _, loss := range d.Losses {
-			fmt.Fprintf(a.err, "note: label %d: %s\n", i+1, oneLine(loss))
-		}
-	}
-	var pdf bytes.Buffer
-	if err := labels.Write(&pdf, f.sheet, print); err != nil {
-		return &hinted{err, "Nothing was written. \"cruet labels stocks\" lists the label papers, " + seeHelp(cmd)}
-	}
-	return f.write(a.out, pdf.Bytes())
-}
-
-func (a *app) stocksCommand() *cobra.Command {
-	cmd := &cobra.Command{Use: "stocks", Short: "List the label papers", Example: "  cruet labels stocks", Args: exactly()}
-	asJSON := jsonFlag(cmd)
-	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		if *asJSON {
-			return a.printJSON(map[string]any{"stocks": stockList()})
-		}
-		w := tabwriter.NewWriter(a.out, 0, 0, 2, ' ', 0)
-		fmt.Fprintln(w, "ID\tLABELS\tDPI\tPAPER")
-		for _, s := range stockList() {
-			fmt.Fprintf(w, "%s\t%d\t%d\t%s\n", s.ID, s.Places, s.DPI, s.Name)
-		}
-		return w.Flush()
-	}
-	return cmd
-}
-
-type stockLine struct {
-	ID       string  `json:"id"`
-	Name     string  `json:"name"`
-	Places   int     `json:"labels_a_page"`
-	LabelWMM float64 `json:"label_w_mm"`
-	LabelHMM float64 `json:"label_h_mm"`
-	DPI      int     `json:"dpi"`
-}
-
-func stockList() []stockLine {
-	var out []stockLine
-	for _, s := range labels.Stocks() {
-		out = append(out, stockLine{s.ID, s.Name, s.Places(), s.LabelWMM, s.LabelHMM, s.DPI})
-	}
-	return out
 }

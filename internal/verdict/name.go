@@ -74,7 +74,16 @@ func NameOf(m Made, e Evidence, market Market) FoodName {
 	}
 	least, _ := LeastAcidity(market, Selling, false)
 	if n.Kind == "wine" {
-		least, _ = LeastAcidity(market, Selling, true)
+		wine, _ := LeastAcidity(market, Selling, true)
+		answer, why := e.atLeast(wine)
+		switch {
+		case wine == least || answer == Allowed:
+		case answer == NotShown:
+			n.Notes = append(n.Notes, fmt.Sprintf("The rules give the name wine vinegar from %s g/100 mL on. %s", num(wine), why))
+		default:
+			n.Kind, n.Text = "", "vinegar made from "+list(m.subjects())
+			n.Notes = append(n.Notes, fmt.Sprintf("%s The rules give the name wine vinegar from %s g/100 mL on; ask the local authority whether it may be sold under another.", why, num(wine)))
+		}
 	}
 	switch answer, why := e.atLeast(least); answer {
 	case No:
@@ -168,6 +177,7 @@ var (
 func (m Made) subjects() []string {
 	var out []string
 	for _, name := range m.Ingredients {
+		name, _, _ = strings.Cut(name, "(") // what that was made from is the ingredient list's
 		if s := strings.ToLower(strings.TrimSpace(name)); s != "" && !hasWord(s, helpers) && !slices.Contains(out, s) {
 			out = append(out, s)
 		}
@@ -225,7 +235,7 @@ func (n FoodName) Misnames(given string) string {
 		words []string
 	}{{"cider", []string{"cider", "cyder"}}, {"wine", []string{"wine"}}, {"malt", []string{"malt"}}, {"", []string{"balsamic", "sherry", "champagne", "spirit", "distilled"}}} {
 		said := hasWord(n.Text, k.words)
-		if hasWord(given, k.words) && n.Kind != k.kind && !said {
+		if hasWord(given, k.words) && (k.kind == "" || n.Kind != k.kind) && !said {
 			return fmt.Sprintf("The lot is named %q, which promises another kind of vinegar than %q.", given, n.Text)
 		}
 	}

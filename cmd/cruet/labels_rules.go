@@ -1,0 +1,88 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"cruet/internal/larder"
+	"cruet/internal/store"
+	"cruet/labels"
+)
+
+// ruleFlags say under whose rules a bottle is labelled, and what its code holds.
+type ruleFlags struct {
+	rules, code string
+	want        labels.Wanted
+}
+
+// bottleStock has room for all that a bottle's label has to say under either
+// rule set.
+const bottleStock = "letter-2x4"
+
+func (f *ruleFlags) add(cmd *cobra.Command, s *sheetFlags) {
+	flags := cmd.Flags()
+	s.stock, flags.Lookup("stock").DefValue = bottleStock, bottleStock
+	flags.StringVar(&f.rules, "rules", "", "label by the published `RULES` for sale: us or eu; what is missing is told (default: a plain label)")
+	flags.StringVar(&f.code, "code", "", "what the code `HOLDS`: link or facts (default: facts, until a public address is set)")
+	flags.BoolVar(&f.want.Sale, "sale", false, "for sale: leave out what a gift says of home-made food, for local wording")
+}
+
+func (f *ruleFlags) prepare() (err error) {
+	if f.want.Code, err = labels.ParseCodeKind(f.code); err != nil {
+		return wrongUse("--code", "%s", err)
+	}
+	if f.rules != "" {
+		if f.want.Rules, err = labels.RuleSetByID(f.rules); err != nil {
+			return wrongUse("--rules", "%s", err)
+		}
+	}
+	return nil
+}
+
+// needsStation tells that the codes name the station's own address.
+func (f *ruleFlags) needsStation(k larder.Kitchen) bool {
+	return f.want.Code == labels.Link && k.PublicAddress == ""
+}
+
+// filled reads the record that the labels of a lot are built from.
+func filled(ctx context.Context, r room, l store.BottledLot, address string) (labels.Filled, error) {
+	trace, err := r.db.Trace(ctx, larder.Subject{Kind: larder.SubjectLot, ID: l.Lot.ID})
+	return labels.Filled{Lot: l.Lot, Bottles: len(l.Bottles), Trace: trace, Kitchen: r.kitchen, Address: address, Now: time.Now().In(r.loc)}, err
+}
+
+// draftOf makes one bottle's label, plain or by the rules, in a layout.
+func (f *ruleFlags) draftOf(record labels.Filled, b larder.Bottle, layout string) (labels.Label, labels.Draft, error) {
+	record.Bottle = b
+	d, err := labels.DraftBottle(record, f.want)
+	switch {
+	case err != nil:
+		return nil, d, err
+	case layout == "neck":
+		return d.Neck(), d, nil
+	case f.rules == "":
+		return d.Plain(), d, nil
+	}
+	return d.Label, d, nil
+}
+
+// tellDraft says on stderr what the maker has to know of a lot's labels.
+func (a *app) tellDraft(lot string, d labels.Draft, ruled bool) {
+	if d.CodeWhy != "" {
+		fmt.Fprintf(a.err, "note: %s: %s\n", lot, d.CodeWhy)
+	}
+	if !ruled {
+		return
+	}
+	for _, p := range d.Missing {
+		fmt.Fprintf(a.err, "missing: %s: %s %s [%s]\n", p.Field, p.What, p.Why, p.Source)
+	}
+	for _, n := range d.Notes {
+		fmt.Fprintf(a.err, "note: %s\n", n)
+	}
+	for _, p := range d.Check {
+		fmt.Fprintf(a.err, "check: %s: %s %s [%s]\n", p.Field, p.What, p.Why, p.Source)
+	}
+}

@@ -1,0 +1,86 @@
+package labels
+
+import (
+	_ "embed"
+	"html/template"
+	"io"
+	"strings"
+
+	"cruet/internal/larder"
+)
+
+// Public is all that a bottle's page tells whoever holds it: nothing of other
+// jars, of who else got some, or of the kitchen's network.
+type Public struct {
+	Kitchen, Name, Food  string
+	Acidity, AcidityNote string
+	Measured             bool
+	Lines                [][2]string // what else the label says: name and text
+	Minds                []string    // cautions, each with what it means
+	Hold, Void           bool
+	Maker, AsOf          string // who to ask; the day of the page
+}
+
+// PublicOf is what a bottle's page tells, from the same record as its label.
+func PublicOf(f Filled) (Public, error) {
+	void := f.Lot.Void
+	f.Lot.Void = false // a struck lot's page says so instead of going missing
+	d, err := DraftBottle(f, Wanted{Code: Facts})
+	if err != nil {
+		return Public{}, err
+	}
+	l, loc := d.Label, f.Kitchen.Location()
+	p := Public{Kitchen: f.Kitchen.Name, Name: l.Name, Food: l.Food, Acidity: upperFirst(l.Acidity), AcidityNote: upperFirst(l.AcidityNote),
+		Measured: f.Lot.Acidity.Basis == larder.ByTitration, Hold: len(f.Trace.Held) > 0, Void: void, Maker: l.Maker, AsOf: f.Now.In(loc).Format("2 Jan 2006")}
+	for _, line := range [][2]string{{"Ingredients", l.Ingredients}, {"Contains", strings.TrimPrefix(l.Contains, "Contains ")}, {"Net", d.Net},
+		{"Bottled", l.Bottled}, {"Lot", l.Lot}, {"Bottle", strings.TrimPrefix(l.Number, "bottle ")}, {"Keeping", l.Keep}} {
+		if line[1] != "" {
+			p.Lines = append(p.Lines, line)
+		}
+	}
+	p.Minds = Minds(f.Lot)
+	for _, c := range l.Cautions[min(1, len(l.Cautions)):] { // the first is what Minds begins with
+		p.Minds = append(p.Minds, c+".")
+	}
+	if strings.Contains(strings.ToLower(l.Contains), "gluten") {
+		p.Minds = append(p.Minds, "Whoever must avoid gluten should not have it.")
+	}
+	return p, nil
+}
+
+// Minds are a lot's cautions, each with what it means for whoever holds a bottle.
+func Minds(l larder.Lot) []string {
+	var out []string
+	for _, caution := range l.Cautions() {
+		switch {
+		case strings.HasPrefix(caution, "Not for canning"):
+			out = append(out, "Not for canning or preserving: home-made vinegar must not be relied on to keep food safe. For preserves use bought vinegar of the strength that a tested recipe and your local rules ask for.")
+		case strings.Contains(caution, "sulphites"):
+			out = append(out, "It was made from wine and may contain sulphites, which some people do not tolerate.")
+		case strings.HasPrefix(caution, "Unpasteurised"):
+			out = append(out, "It is unpasteurised and alive. A slippery disc or threads may form: that is a mother, harmless, and can be strained out. Whoever must avoid live foods should not have it.")
+		default:
+			out = append(out, caution+".")
+		}
+	}
+	return append(out, "Throw it away if anything coloured or furry grows on it.")
+}
+
+//go:embed public.html
+var publicHTML string
+
+var publicPage = template.Must(template.New("public").Parse(publicHTML))
+
+// PublicMark stands in every page that WritePublic makes, so that only such a
+// page is ever replaced or withdrawn.
+const PublicMark = `<meta name="generator" content="Cruet bottle page">`
+
+// WritePublic makes a bottle's page as HTML that needs nothing else: no script,
+// no other file, no network.
+func WritePublic(w io.Writer, p Public) error { return publicPage.ExecuteTemplate(w, "bottle", p) }
+
+// WritePublicDoor makes the page that stands where a web host would otherwise
+// list the bottles' folders.
+func WritePublicDoor(w io.Writer, kitchen string) error {
+	return publicPage.ExecuteTemplate(w, "door", Public{Kitchen: kitchen})
+}
