@@ -163,11 +163,7 @@ func (w writer) benchLine(e larder.BenchEntry) benchLine {
 // benchAdd saves one of the bench's forms.
 func (p *Pages) benchAdd(c *gin.Context) error {
 	ctx := c.Request.Context()
-	k, err := p.DB.Kitchen(ctx)
-	if err != nil {
-		return err
-	}
-	r, err := readForm(c, p.now(k))
+	_, r, err := p.form(c)
 	if err != nil {
 		return err
 	}
@@ -233,11 +229,7 @@ func (p *Pages) showBenchStrike(c *gin.Context, status int, back *sent) error {
 
 func (p *Pages) benchStrike(c *gin.Context) error {
 	ctx := c.Request.Context()
-	k, err := p.DB.Kitchen(ctx)
-	if err != nil {
-		return err
-	}
-	r, err := readForm(c, p.now(k))
+	_, r, err := p.form(c)
 	if err != nil {
 		return err
 	}

@@ -114,11 +114,7 @@ func pourJarOf(s store.ShelfJar, w writer, b *builder, chosen bool) pourJar {
 
 func (p *Pages) bottling(c *gin.Context) error {
 	ctx := c.Request.Context()
-	k, err := p.DB.Kitchen(ctx)
-	if err != nil {
-		return err
-	}
-	r, err := readForm(c, p.now(k))
+	_, r, err := p.form(c)
 	if err != nil {
 		return err
 	}

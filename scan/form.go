@@ -280,6 +280,16 @@ func readForm(c *gin.Context, now time.Time) (*reader, error) {
 	return &reader{typed: c.Request.PostForm, now: now}, nil
 }
 
+// form reads what was sent, with the kitchen that it is meant in.
+func (p *Pages) form(c *gin.Context) (larder.Kitchen, *reader, error) {
+	k, err := p.DB.Kitchen(c.Request.Context())
+	if err != nil {
+		return k, nil, err
+	}
+	r, err := readForm(c, p.now(k))
+	return k, r, err
+}
+
 func (r *reader) text(name string) string {
 	return strings.TrimSpace(strings.ReplaceAll(r.typed.Get(name), "\r\n", "\n"))
 }

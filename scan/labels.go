@@ -329,11 +329,7 @@ func (p *Pages) printJars(c *gin.Context, v url.Values) error {
 // printLabels hands the labels to the spooler.
 func (p *Pages) printLabels(c *gin.Context) error {
 	ctx := c.Request.Context()
-	k, err := p.DB.Kitchen(ctx)
-	if err != nil {
-		return err
-	}
-	r, err := readForm(c, p.now(k))
+	k, r, err := p.form(c)
 	if err != nil {
 		return err
 	}

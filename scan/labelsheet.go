@@ -180,11 +180,7 @@ func (p *Pages) spareLabels(c *gin.Context) error {
 // first, so that no tag is issued that cannot be printed.
 func (p *Pages) newSpareLabels(c *gin.Context) error {
 	ctx := c.Request.Context()
-	k, err := p.DB.Kitchen(ctx)
-	if err != nil {
-		return err
-	}
-	r, err := readForm(c, p.now(k))
+	_, r, err := p.form(c)
 	if err != nil {
 		return err
 	}
@@ -295,11 +291,7 @@ func printerRows(d desk) []printerRow {
 // alignPrinter remembers what the proof page showed, or forgets a printer.
 func (p *Pages) alignPrinter(c *gin.Context) error {
 	ctx := c.Request.Context()
-	k, err := p.DB.Kitchen(ctx)
-	if err != nil {
-		return err
-	}
-	r, err := readForm(c, p.now(k))
+	_, r, err := p.form(c)
 	if err != nil {
 		return err
 	}

@@ -155,11 +155,7 @@ func (p *Pages) strike(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	k, err := p.DB.Kitchen(ctx)
-	if err != nil {
-		return err
-	}
-	r, err := readForm(c, p.now(k))
+	_, r, err := p.form(c)
 	if err != nil {
 		return err
 	}

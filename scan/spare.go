@@ -61,11 +61,7 @@ func (p *Pages) moveHere(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	k, err := p.DB.Kitchen(ctx)
-	if err != nil {
-		return err
-	}
-	r, err := readForm(c, p.now(k))
+	_, r, err := p.form(c)
 	if err != nil {
 		return err
 	}

@@ -104,11 +104,7 @@ func ingredientLines(typed url.Values) int {
 
 func (p *Pages) start(c *gin.Context) error {
 	ctx := c.Request.Context()
-	k, err := p.DB.Kitchen(ctx)
-	if err != nil {
-		return err
-	}
-	r, err := readForm(c, p.now(k))
+	_, r, err := p.form(c)
 	if err != nil {
 		return err
 	}

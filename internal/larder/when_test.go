@@ -5,13 +5,14 @@ import (
 	"strings"
 	"testing"
 	"time"
+	_ "time/tzdata" // the same zones on every machine
 )
 
 func dublin(t testing.TB) *time.Location {
 	t.Helper()
 	loc, err := time.LoadLocation("Europe/Dublin")
 	if err != nil {
-		t.Skip("this machine has no time-zone data: ", err)
+		t.Fatal(err)
 	}
 	return loc
 }
