@@ -290,8 +290,8 @@ func (a *app) printSaved(ctx context.Context, r room, saved store.Saved, asJSON 
 	if r, ok := saved.Entry.Body.(larder.Reading); ok && r.PHMark != "" {
 		fmt.Fprintf(a.out, "Note: %s\n", r.PHMark)
 	}
-	if act, ok := saved.Entry.Body.(larder.Action); ok && act.What == larder.MouldSeen && saved.After.Hold == "" {
-		fmt.Fprintf(a.out, "Caution: vinegar with mould on it is thrown away, not skimmed. Until that is settled: cruet log %s --hold \"mould\"\n", saved.Entry.Jar)
+	if act, ok := saved.Entry.Body.(larder.Action); ok && act.What == larder.MouldSeen {
+		fmt.Fprintf(a.out, "Caution: vinegar with mould on it is thrown away, not skimmed. The jar is on hold, and so is all that came from it; look at \"went into\": cruet show %s\n", saved.Entry.Jar)
 	}
 	jar, err := r.db.Jar(ctx, saved.Entry.Jar)
 	if err != nil {

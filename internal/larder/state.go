@@ -231,6 +231,11 @@ func (s *State) act(b Action, e Entry) {
 		}
 	case MouldSeen:
 		later(&s.MouldAt, at)
+		// Until someone has looked and lifts it, nothing of the jar, nor of what
+		// its liquid or mother went into, may be bottled or given away.
+		if s.Hold == "" {
+			s.hold(Hold{On: true, Reason: "mould was seen"}, e)
+		}
 	case Shifted:
 		s.Place = b.Place
 	}

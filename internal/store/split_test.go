@@ -107,6 +107,7 @@ func TestMove(t *testing.T) {
 	db, c := kitchen(t)
 	a := start(t, db, damson()).Jars[0].Tag
 	add(t, db, a, body(larder.Action{What: larder.MouldSeen}))
+	add(t, db, a, body(larder.Hold{Reason: "it was a mother"}))
 	c.pass(time.Hour)
 	f := move(t, db, a, larder.NewMove{SizeML: 4000, VolumeML: ml(2900), Place: "shelf 2"})
 	holdsML(t, db, f.Jars[0].Tag, 2900)

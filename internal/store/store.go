@@ -29,7 +29,7 @@ const applicationID = 0x43525554
 
 // derivedVersion is the newest version that keeps something more of what larder
 // derives from a log, which SQL cannot do; older records are derived afresh.
-const derivedVersion = 2
+const derivedVersion = 4
 
 //go:embed migrations/*.sql
 var migrationFiles embed.FS

@@ -1,0 +1,1 @@
+-- Mould that was seen puts a jar on hold: the states are derived afresh.
