@@ -61,7 +61,7 @@ func (p *printer) proofText() {
 		"A  from the paper's left edge to the upright line (should be 20.0 mm): ........ mm",
 		"B  from the paper's top edge to the level line (should be 20.0 mm): ........ mm",
 		"C  the length of the level line (should be 150.0 mm): ........ mm",
-		"Enter A, B and C in the printer's settings. Labels then move to where they belong.",
+		"Enter A, B and C under \"Papers and printers\", or with \"cruet labels align\": labels then move to where they belong.",
 		"Nothing to correct when A and B are within half a millimetre, and C within one.",
 	}
 	for i, text := range lines {

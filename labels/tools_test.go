@@ -162,6 +162,26 @@ func zbar(t *testing.T, pictures []*image.Gray) []string {
 	return read
 }
 
+// zxing reads pictures with the C++ port of ZXing, which has a detector and a
+// binariser of its own.
+func zxing(t *testing.T, pictures []*image.Gray) []string {
+	t.Helper()
+	args := append([]string{"-1", "-format", "QRCode"}, grayMaps(t, pictures)...)
+	out, _ := exec.Command(tool(t, "ZXingReader"), args...).Output() // likewise
+	read := make([]string, len(pictures))
+	for _, line := range strings.Split(string(out), "\n") {
+		path, rest, ok := strings.Cut(line, " ")
+		if !ok || !strings.HasSuffix(path, ".pgm") {
+			continue
+		}
+		// FILE FORMAT "TEXT"
+		if _, text, ok := strings.Cut(rest, `"`); ok {
+			read[numberOf(t, path)] = strings.TrimSuffix(text, `"`)
+		}
+	}
+	return read
+}
+
 // On its own grid, without stretching, each dot is black or white; pdftoppm
 // greys a dot by up to 80/255 when two edges touch it without entering.
 func TestDotsArePure(t *testing.T) {

@@ -74,12 +74,16 @@ func browser(t testing.TB, width, height int64, dark bool) context.Context {
 // looks are the pages that are looked at, by the name of the picture.
 func looks(s *station) map[string]string {
 	lot := s.bottled(12)
+	spares, err := s.db.IssueSpares(context.Background(), act(), 1)
+	if err != nil {
+		s.t.Fatal(err)
+	}
 	pear := string(s.jars["Pear trimmings/A"])
 	pages := map[string]string{
 		"shelf": "/", "jar": "/J/" + pear, "jar-reading": "/J/" + pear + "?open=reading", "jar-titration": "/J/" + pear + "?open=titration",
 		"jar-action": "/J/" + pear + "?open=action&pick=strained", "jar-feed": "/J/" + pear + "?open=feed&pick=starter-jar",
 		"jar-stage": at(s.jars["Quince juice/A"], "?open=stage"), "jar-hold": at(s.jars["Honey/A"], ""), "jar-retired": at(s.jars["Pear trimmings/B"], ""),
-		"jar-young": at(s.jars["Windfalls/A"], ""), "start": "/start", "batch": "/batches/2?started=1", "labels": "/labels?tag=" + pear, "labels-paper": "/labels/paper",
+		"jar-young": at(s.jars["Windfalls/A"], ""), "start": "/start", "batch": "/batches/2?started=1", "labels": "/labels?tag=" + pear, "labels-paper": "/labels/paper", "spare": at(spares[0], ""),
 		"bottling": "/bottle", "lots": "/lots", "lot": lotURL(lot.Lot.ID) + "?new=1", "gift": bottleURL(lot.Bottles[0]),
 		"bottle": "/B/" + string(lot.Bottles[0].Tag), "caution": "/help/caution", "mistyped": "/J/K7RM4T", "unknown": "/J/" + unknown(larder.MinJarTag), "nowhere": "/nowhere",
 		"jar-outlook": "/J/" + pear + "/outlook", "reckon": "/reckon", "bench": "/bench",
