@@ -18,7 +18,8 @@ import (
 	"sort"
 	"time"
 
-	_ "modernc.org/sqlite" // the database/sql driver "sqlite"
+	"modernc.org/sqlite" // also the database/sql driver "sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
 )
 
 // FileName is the database's name in the data folder.
@@ -173,6 +174,25 @@ func migrations() ([]string, error) {
 	return texts, nil
 }
 
+// firstTx begins the first transaction. The connection that it opens turns the
+// write-ahead log on, and while another program does the same with a fresh file
+// SQLite answers "busy" at once, whatever the busy time-out: so it is tried again.
+func (db *DB) firstTx(ctx context.Context) (*sql.Tx, error) {
+	const wait, patience = 10 * time.Millisecond, 10 * time.Second
+	for begun := time.Now(); ; {
+		tx, err := db.write.BeginTx(ctx, nil)
+		var failed *sqlite.Error
+		if err == nil || !errors.As(err, &failed) || failed.Code()&0xff != sqlite3.SQLITE_BUSY || time.Since(begun) > patience {
+			return tx, err
+		}
+		select {
+		case <-ctx.Done():
+			return nil, ctx.Err()
+		case <-time.After(wait):
+		}
+	}
+}
+
 // migrate brings the file to the newest version in one transaction. Another
 // process may have done it meanwhile, so the version is read inside.
 func (db *DB) migrate(ctx context.Context, path string) error {
@@ -180,7 +200,7 @@ func (db *DB) migrate(ctx context.Context, path string) error {
 	if err != nil {
 		return err
 	}
-	tx, err := db.write.BeginTx(ctx, nil)
+	tx, err := db.firstTx(ctx)
 	if err != nil {
 		return fmt.Errorf("opening the records: %w", err)
 	}

@@ -238,21 +238,36 @@ func TestManyAtOnce(t *testing.T) {
 	sound(t, db)
 }
 
+// openTogether opens a fresh folder from two programs at the same moment: both
+// may find no database and make one.
+func openTogether(t *testing.T, dir string) (opened [2]*DB) {
+	t.Helper()
+	var failed [2]error
+	var wait sync.WaitGroup
+	for i := range opened {
+		wait.Go(func() { opened[i], failed[i] = Open(ctx, dir, Options{}) })
+	}
+	wait.Wait()
+	for i, err := range failed {
+		if err != nil {
+			t.Fatalf("program %d could not open the folder: %v", i, err)
+		}
+		t.Cleanup(func() { opened[i].Close() })
+	}
+	return opened
+}
+
+// One try would pass by luck about nine times in ten.
+func TestTwoProgramsOpenAFreshFolder(t *testing.T) {
+	for range 40 {
+		openTogether(t, t.TempDir())
+	}
+}
+
 // Two programs on one folder, as when a command runs beside the station.
 func TestTwoProgramsAtOnce(t *testing.T) {
 	dir := t.TempDir()
-	var opened [2]*DB
-	var wait sync.WaitGroup
-	for i := range opened { // both may find no database and make one
-		wait.Go(func() { opened[i], _ = Open(ctx, dir, Options{}) })
-	}
-	wait.Wait()
-	for i, db := range opened {
-		if db == nil {
-			t.Fatalf("program %d could not open the folder", i)
-		}
-		defer db.Close()
-	}
+	opened := openTogether(t, dir)
 	tag := start(t, opened[0], damson()).Jars[0].Tag
 	together(t, 6, 10, func(i int) error {
 		db := opened[i%2]
