@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"image"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -13,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"cruet/internal/larder"
+	"cruet/internal/needed"
 	"cruet/labels/readback"
 )
 
@@ -105,7 +105,7 @@ func TestFactsAreRead(t *testing.T) {
 
 // Two more decoders, and another rasteriser.
 func TestFactsByOtherDecoders(t *testing.T) {
-	tool(t, "zbarimg")
+	needed.Program(t, "zbarimg")
 	dir := t.TempDir()
 	cuts, want := factsCuts(t, func(pdf []byte) *image.Gray {
 		path := filepath.Join(dir, "label.pdf")
@@ -115,7 +115,7 @@ func TestFactsByOtherDecoders(t *testing.T) {
 		runTool(t, "pdftoppm", "-r", "203", "-png", "-gray", "-singlefile", path, filepath.Join(dir, "label"))
 		return loadGray(t, filepath.Join(dir, "label.png"))
 	})
-	for name, read := range map[string]func(*testing.T, []*image.Gray) []string{"zbar": zbar, "zxing-cpp": zxingCPP} {
+	for name, read := range map[string]func(*testing.T, []*image.Gray) []string{"zbar": zbar, "zxing-cpp": zxing} {
 		t.Run(name, func(t *testing.T) {
 			for i, got := range read(t, cuts) {
 				if got != want[i] {
@@ -124,48 +124,6 @@ func TestFactsByOtherDecoders(t *testing.T) {
 			}
 		})
 	}
-}
-
-// zxingCPP reads pictures with Debian's python3-zxing-cpp.
-func zxingCPP(t *testing.T, pictures []*image.Gray) []string {
-	t.Helper()
-	python := "/usr/bin/python3" // where Debian's modules are found, whatever else is first in the path
-	if err := exec.Command(python, "-c", "import zxingcpp, numpy").Run(); err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatalf("python3-zxing-cpp is not installed, and CI must have it: %v", err)
-		}
-		t.Skipf("python3-zxing-cpp is not installed: %v", err)
-	}
-	args := []string{"-c", `import sys, numpy, zxingcpp
-for path in sys.argv[1:]:
-    head, size, _ = open(path, "rb").read().split(b"\n", 2)[0:3]
-    w, h = map(int, size.split())
-    data = open(path, "rb").read()[-w*h:]
-    found = zxingcpp.read_barcodes(numpy.frombuffer(data, dtype=numpy.uint8).reshape(h, w))
-    print("|".join(r.text for r in found))`}
-	dir := t.TempDir()
-	for i, img := range pictures {
-		b := img.Rect
-		data := fmt.Appendf(nil, "P5\n%d %d\n255\n", b.Dx(), b.Dy())
-		for y := b.Min.Y; y < b.Max.Y; y++ {
-			start := img.PixOffset(b.Min.X, y)
-			data = append(data, img.Pix[start:start+b.Dx()]...)
-		}
-		path := filepath.Join(dir, fmt.Sprint(i, ".pgm"))
-		if err := os.WriteFile(path, data, 0o600); err != nil {
-			t.Fatal(err)
-		}
-		args = append(args, path)
-	}
-	out, err := exec.Command(python, args...).Output()
-	if err != nil {
-		t.Fatalf("zxing-cpp: %v", err)
-	}
-	lines := strings.Split(strings.TrimSuffix(string(out), "\n"), "\n")
-	if len(lines) != len(pictures) {
-		t.Fatalf("%d answers for %d pictures", len(lines), len(pictures))
-	}
-	return lines
 }
 
 func TestFactsDates(t *testing.T) {

@@ -13,21 +13,14 @@ import (
 	"testing"
 
 	"cruet/internal/larder"
+	"cruet/internal/needed"
 	"cruet/labels/readback"
 )
 
 // The preview, drawn by Chromium, gives the codes that the page will have, and
 // as much black as the printed page: letters are letters in both.
 func TestPreviewLooksLikeThePage(t *testing.T) {
-	browser := ""
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
-		if path, err := exec.LookPath(name); err == nil {
-			browser = path
-		}
-	}
-	if browser == "" {
-		tool(t, "chromium")
-	}
+	browser := needed.Program(t, "chromium", "chromium-browser", "google-chrome")
 	s := mustStock(t, "a4-3x8")
 	sheet := Sheet{Stock: s, First: 5, Copies: 2, DPI: 300, Date: testDate}
 	labels := []Label{testJar(0), testSpare(2), testJar(4), testBottle(1)}

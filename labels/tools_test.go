@@ -13,27 +13,13 @@ import (
 	"strings"
 	"testing"
 
+	"cruet/internal/needed"
 	"cruet/labels/readback"
 )
 
-// tool finds a program of the system; without it the test is skipped on a
-// maker's machine and fails where all are installed.
-func tool(t *testing.T, name string) string {
-	t.Helper()
-	path, err := exec.LookPath(name)
-	if err == nil {
-		return path
-	}
-	if os.Getenv("CI") == "true" {
-		t.Fatalf("%s is not installed, and CI must have it", name)
-	}
-	t.Skipf("%s is not installed", name)
-	return ""
-}
-
 func runTool(t *testing.T, name string, args ...string) string {
 	t.Helper()
-	out, err := exec.Command(tool(t, name), args...).CombinedOutput()
+	out, err := exec.Command(needed.Program(t, name), args...).CombinedOutput()
 	if err != nil {
 		t.Fatalf("%s %v: %v\n%s", name, args, err, out)
 	}
@@ -64,7 +50,7 @@ func TestOtherDecoder(t *testing.T) {
 		for _, dpi := range []int{203, 300} {
 			t.Run(fmt.Sprint(id, "/", dpi), func(t *testing.T) {
 				s := mustStock(t, id)
-				tool(t, "zbarimg")
+				needed.Program(t, "zbarimg")
 				path, labels := toolPDF(t, s)
 				base := strings.TrimSuffix(path, ".pdf")
 				runTool(t, "pdftoppm", "-r", fmt.Sprint(dpi), "-png", "-gray", path, base)
@@ -145,7 +131,7 @@ func numberOf(t *testing.T, path string) int {
 func zbar(t *testing.T, pictures []*image.Gray) []string {
 	t.Helper()
 	args := append([]string{"--quiet", "--xml", "-Sdisable", "-Sqrcode.enable"}, grayMaps(t, pictures)...)
-	out, _ := exec.Command(tool(t, "zbarimg"), args...).Output() // fails when one is not read
+	out, _ := exec.Command(needed.Program(t, "zbarimg"), args...).Output() // fails when one is not read
 	var doc struct {
 		Sources []struct {
 			Href string `xml:"href,attr"`
@@ -167,7 +153,7 @@ func zbar(t *testing.T, pictures []*image.Gray) []string {
 func zxing(t *testing.T, pictures []*image.Gray) []string {
 	t.Helper()
 	args := append([]string{"-1", "-format", "QRCode"}, grayMaps(t, pictures)...)
-	out, _ := exec.Command(tool(t, "ZXingReader"), args...).Output() // likewise
+	out, _ := exec.Command(needed.Program(t, "ZXingReader"), args...).Output() // likewise
 	read := make([]string, len(pictures))
 	for _, line := range strings.Split(string(out), "\n") {
 		path, rest, ok := strings.Cut(line, " ")

@@ -3,6 +3,7 @@ package scan
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"image"
 	_ "image/png"
 	"os"
@@ -18,26 +19,14 @@ import (
 	"github.com/makiuchi-d/gozxing/qrcode"
 
 	"cruet/internal/larder"
+	"cruet/internal/needed"
 )
-
-// needs is the path of a program, without which the test is skipped, except in CI.
-func needs(t testing.TB, program string) string {
-	t.Helper()
-	path, err := exec.LookPath(program)
-	if err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatalf("%s is missing; CI needs it", program)
-		}
-		t.Skipf("%s is not installed", program)
-	}
-	return path
-}
 
 // scanned prints the label and reads its code back with a decoder that knows
 // nothing of this project, as a phone's camera would.
 func scanned(t *testing.T, pdf []byte) string {
 	t.Helper()
-	pdftoppm := needs(t, "pdftoppm")
+	pdftoppm := needed.Program(t, "pdftoppm")
 	dir := t.TempDir()
 	file := filepath.Join(dir, "label.pdf")
 	if err := os.WriteFile(file, pdf, 0o600); err != nil {
@@ -245,8 +234,30 @@ const contrast = `(() => {
   return bad.join("\n");
 })()`
 
+// picture writes the page into the folder $CRUET_LOOK, when that is set, for a
+// person to judge.
+func (p phone) picture(path string, width int64, dark bool) {
+	p.t.Helper()
+	dir := os.Getenv("CRUET_LOOK")
+	if dir == "" {
+		return
+	}
+	png, err := chromedp.Run(p.ctx, chromedp.FullScreenshot(100))
+	if err != nil {
+		p.t.Fatalf("%s: %v", path, err)
+	}
+	name := fmt.Sprintf("%d-%s", width, strings.Trim(strings.NewReplacer("/", "-", "?", "-", "&", "-", "=", "-", "%", "").Replace(path), "-"))
+	if dark {
+		name += "-dark"
+	}
+	if err := os.WriteFile(filepath.Join(dir, name[:min(len(name), 120)]+".png"), png, 0o600); err != nil {
+		p.t.Fatal(err)
+	}
+}
+
 // TestThumbAndEye measures every page at the size of a phone, light and dark,
-// and the widest at the size of a desk.
+// and the widest at the size of a desk. With CRUET_LOOK=DIR it leaves a picture
+// of each there.
 func TestThumbAndEye(t *testing.T) {
 	s, paths := hard(t)
 	base := s.listen()
@@ -263,6 +274,7 @@ func TestThumbAndEye(t *testing.T) {
 		}
 		for _, path := range paths {
 			p.do(chromedp.Navigate(base + path))
+			p.picture(path, c.w, c.dark)
 			for what, script := range map[string]string{"size": measure, "contrast": contrast} {
 				bad, err := chromedp.Run(p.ctx, chromedp.Evaluate[string](script))
 				if err != nil {

@@ -162,7 +162,7 @@ func (w writer) titration(l *line, b larder.Titration) {
 		l.Title = "Titration that no longer adds up: " + err.Error()
 		return
 	}
-	l.Title = "Acidity " + acidityText(r.AcidityGPer100ML, r.ExpandedUGPer100ML)
+	l.Title = "Acidity " + larder.AcidityWords(r.AcidityGPer100ML, r.ExpandedUGPer100ML)
 	spread := count(r.Replicates, "run")
 	if r.HasSD {
 		spread += fmt.Sprintf(", standard deviation %.2f", float64(r.SDGPer100ML))

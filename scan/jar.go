@@ -337,7 +337,7 @@ func acidityValue(a *larder.Acidity, w writer) value {
 	if a == nil {
 		return v
 	}
-	v.Text, v.Unit, v.When, v.Note = acidityNumber(a.GPer100ML, a.ExpandedUGPer100ML), "g/100 mL", dayOf(a.When, w.now), ""
+	v.Text, v.Unit, v.When, v.Note = larder.AcidityNumber(a.GPer100ML, a.ExpandedUGPer100ML), "g/100 mL", dayOf(a.When, w.now), ""
 	switch a.Basis {
 	case larder.ByTitration:
 		v.How = "measured"
@@ -389,7 +389,7 @@ func changes(e larder.Entry, page store.JarPage, w writer) []string {
 		}
 	case larder.Titration:
 		if s.Acidity != nil && s.Acidity.Entry == e.ID {
-			add("Acidity is now %s, measured.", acidityText(s.Acidity.GPer100ML, s.Acidity.ExpandedUGPer100ML))
+			add("Acidity is now %s, measured.", larder.AcidityWords(s.Acidity.GPer100ML, s.Acidity.ExpandedUGPer100ML))
 		} else {
 			add("A later titration stands; this one is kept in the history.")
 		}

@@ -2,11 +2,7 @@ package scan
 
 import (
 	"context"
-	"fmt"
 	"net"
-	"os"
-	"os/exec"
-	"path/filepath"
 	"testing"
 	"time"
 
@@ -14,6 +10,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"cruet/internal/larder"
+	"cruet/internal/needed"
 	"cruet/internal/reckon"
 	"cruet/internal/web"
 )
@@ -35,19 +32,7 @@ func (s *station) listen() (base string) {
 // test is skipped, except in CI.
 func browser(t testing.TB, width, height int64, dark bool) context.Context {
 	t.Helper()
-	path := ""
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "chrome"} {
-		if found, err := exec.LookPath(name); err == nil {
-			path = found
-			break
-		}
-	}
-	if path == "" {
-		if os.Getenv("CI") == "true" {
-			t.Fatal("Chromium is missing; CI needs it")
-		}
-		t.Skip("Chromium is not installed")
-	}
+	path := needed.Program(t, "chromium", "chromium-browser", "google-chrome", "chrome")
 	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.Flag("disable-component-update", true), chromedp.UserDataDir(t.TempDir()))
 	alloc, cancel := chromedp.NewExecAllocator(context.Background(), opts...)
@@ -94,43 +79,4 @@ func looks(s *station) map[string]string {
 		pages["reckon-"+k.Name] = "/reckon/" + k.Name
 	}
 	return pages
-}
-
-// TestLook writes a picture of every page into the folder $CRUET_LOOK, light
-// and dark, for a person to judge.
-func TestLook(t *testing.T) {
-	dir := os.Getenv("CRUET_LOOK")
-	if dir == "" {
-		t.Skip("set CRUET_LOOK to a folder to get pictures of all pages")
-	}
-	s := stocked(t)
-	pages := looks(s)
-	base := s.listen()
-	for _, dark := range []bool{false, true} {
-		ctx := browser(t, 360, 740, dark)
-		for name, path := range pages {
-			if dark {
-				name += "-dark"
-			}
-			shoot(t, ctx, base+path, filepath.Join(dir, name+".png"))
-		}
-	}
-	if hold := os.Getenv("CRUET_LOOK_SERVE"); hold != "" {
-		fmt.Println("serving", base)
-		time.Sleep(time.Hour)
-	}
-}
-
-func shoot(t *testing.T, ctx context.Context, address, file string) {
-	t.Helper()
-	if err := chromedp.Do(ctx, chromedp.Navigate(address)); err != nil {
-		t.Fatalf("%s: %v", address, err)
-	}
-	png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
-	if err != nil {
-		t.Fatalf("%s: %v", address, err)
-	}
-	if err := os.WriteFile(file, png, 0o644); err != nil {
-		t.Fatal(err)
-	}
 }

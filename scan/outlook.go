@@ -358,7 +358,7 @@ func budgetOf(o store.Outlook) *acidityBudget {
 	if err != nil {
 		return nil
 	}
-	v := &acidityBudget{Text: acidityText(r.AcidityGPer100ML, r.ExpandedUGPer100ML), Mark: r.StrengthMark, Notes: r.Notes, Explain: explained(r.Explain),
+	v := &acidityBudget{Text: larder.AcidityWords(r.AcidityGPer100ML, r.ExpandedUGPer100ML), Mark: r.StrengthMark, Notes: r.Notes, Explain: explained(r.Explain),
 		Also: fmt.Sprintf("That is %.0f grain, or %.3f mol/L. The true acidity lies between %.2f and %.2f with 95 %% confidence.", r.Grain, float64(r.MolPerL), math.Floor(100*float64(r.LowerGPer100ML))/100, math.Ceil(100*float64(r.AcidityGPer100ML+r.ExpandedUGPer100ML))/100)}
 	total := 0.0
 	for _, b := range r.Budget {

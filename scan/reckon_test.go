@@ -3,8 +3,6 @@ package scan
 import (
 	"net/http"
 	"net/url"
-	"os"
-	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
@@ -163,30 +161,4 @@ func TestReckonSwappedBurette(t *testing.T) {
 	s := newStation(t)
 	s.get("/reckon/titration?sample_ml=2+mL&base_mol_per_l=0.1+M&replicates=16.7-0.2").wants(http.StatusUnprocessableEntity, "are the two readings swapped?").
 		has(`id="reckon-replicates-error"`, "16.7-0.2</textarea>")
-}
-
-// TestReckonLook writes pictures of the calculators into $CRUET_LOOK.
-func TestReckonLook(t *testing.T) {
-	dir := os.Getenv("CRUET_LOOK")
-	if dir == "" {
-		t.Skip("set CRUET_LOOK to a folder to get pictures of all pages")
-	}
-	s := newStation(t)
-	base := s.listen()
-	for _, dark := range []bool{false, true} {
-		ctx := browser(t, 360, 740, dark)
-		suffix := ""
-		if dark {
-			suffix = "-dark"
-		}
-		shoot(t, ctx, base+"/reckon", filepath.Join(dir, "reckon"+suffix+".png"))
-		for _, k := range reckon.Kinds() {
-			if dark && k.Name != "titration" && k.Name != "ceiling" {
-				continue
-			}
-			shoot(t, ctx, base+"/reckon/"+k.Name, filepath.Join(dir, "reckon-"+k.Name+suffix+".png"))
-			shoot(t, ctx, base+reckonURL(k.Name, k.Example.Inputs), filepath.Join(dir, "reckon-"+k.Name+"-answer"+suffix+".png"))
-		}
-		shoot(t, ctx, base+"/reckon/titration?sample_ml=2&base_mol_per_l=0.1+M&replicates=16.7-0.2", filepath.Join(dir, "reckon-wrong"+suffix+".png"))
-	}
 }

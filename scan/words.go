@@ -22,23 +22,6 @@ func short[T ~float64](v T) string {
 
 func gravityText(v chem.SpecificGravity) string { return fmt.Sprintf("%.3f", float64(v)) }
 
-// acidityNumber writes an acidity in as many digits as its uncertainty allows:
-// "4.8 ± 0.3". The uncertainty is rounded up.
-func acidityNumber(v, expanded chem.GramsPer100ML) string {
-	switch {
-	case expanded <= 0:
-		return fmt.Sprintf("%.2f", float64(v))
-	case expanded < 0.0995:
-		return fmt.Sprintf("%.2f ± %.2f", float64(v), math.Ceil(float64(expanded)*100-1e-9)/100)
-	}
-	return fmt.Sprintf("%.1f ± %.1f", float64(v), math.Ceil(float64(expanded)*10-1e-9)/10)
-}
-
-// acidityText is the number with its unit.
-func acidityText(v, expanded chem.GramsPer100ML) string {
-	return acidityNumber(v, expanded) + " g/100 mL"
-}
-
 func count(n int, one string) string {
 	if n == 1 {
 		return "1 " + one

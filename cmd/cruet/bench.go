@@ -241,7 +241,7 @@ since a base weakens in air and then shows vinegar stronger than it is.
 				return nil, &usageError{message: "--stated goes without --phthalate and --vinegar."}
 			}
 			var err error
-			b.StatedMolPerL, err = needed("stated", stated, parseBase)
+			b.StatedMolPerL, err = needed("stated", stated, reckon.BaseStrength)
 			return b, err
 		}
 		s := &chem.Standardisation{}

@@ -9,6 +9,7 @@ import (
 
 	"cruet/internal/chem"
 	"cruet/internal/larder"
+	"cruet/internal/reckon"
 	"cruet/internal/store"
 )
 
@@ -206,14 +207,14 @@ func (f *logFlags) titrationBody(checked bool) (larder.Body, error) {
 	if t.SampleML, err = needed("sample", f.sample, chem.ParseVolume); err != nil {
 		return nil, err
 	}
-	if t.BaseMolPerL, err = needed("base", f.base, parseBase); err != nil {
+	if t.BaseMolPerL, err = needed("base", f.base, reckon.BaseStrength); err != nil {
 		return nil, err
 	}
 	if len(f.burette) == 0 {
 		return nil, &usageError{message: "--burette is missing: what it showed in mL before and after, like 0.0-16.7."}
 	}
 	for _, text := range f.burette {
-		one, err := needed("burette", text, parseBurette)
+		one, err := needed("burette", text, reckon.Burette)
 		if err != nil {
 			return nil, err
 		}
@@ -242,7 +243,7 @@ func (f *logFlags) titrationExtras(t *larder.Titration) error {
 			*v.into = *ml
 		}
 	}
-	u, err := optional("base-u", f.baseU, parseBase)
+	u, err := optional("base-u", f.baseU, reckon.BaseStrength)
 	if err != nil {
 		return err
 	}

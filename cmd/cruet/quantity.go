@@ -1,7 +1,6 @@
 package main
 
 import (
-	"regexp"
 	"strings"
 
 	"cruet/internal/chem"
@@ -68,35 +67,6 @@ var (
 	parseFactor  = plainNumber[float64]()
 	parseMinutes = plainNumber[float64]("minutes", "min")
 )
-
-// parseBase reads the concentration of the base. Sodium hydroxide takes one
-// proton, so a normality equals the concentration in mol/L.
-func parseBase(text string) (chem.MolPerLitre, error) {
-	s := strings.TrimSpace(text)
-	for _, unit := range []string{"mol/L", "M", "N"} {
-		if rest, ok := cutSuffixFold(s, unit); ok {
-			v, err := chem.ParseNumber(strings.TrimSpace(rest))
-			return chem.MolPerLitre(v), err
-		}
-	}
-	return 0, larder.Refuse("", "Write the base's concentration with its unit, mol/L, M or N: \"0.1 mol/L\".")
-}
-
-var buretteRE = regexp.MustCompile(`^\s*([0-9.,]+)\s*(?:mL)?\s*(?:-|–|to)\s*([0-9.,]+)\s*(?:mL)?\s*$`)
-
-// parseBurette reads the burette before and after: "0.0-16.7", in mL.
-func parseBurette(text string) (chem.Replicate, error) {
-	m := buretteRE.FindStringSubmatch(text)
-	if m == nil {
-		return chem.Replicate{}, larder.Refuse("", "Write the burette's readings in mL before and after, like 0.0-16.7.")
-	}
-	start, err := chem.ParseNumber(m[1])
-	if err != nil {
-		return chem.Replicate{}, err
-	}
-	end, err := chem.ParseNumber(m[2])
-	return chem.Replicate{StartML: chem.Millilitres(start), EndML: chem.Millilitres(end)}, err
-}
 
 // parseMillimetres reads a length: mm, cm or in (25.4 mm by definition).
 func parseMillimetres(text string) (float64, error) {

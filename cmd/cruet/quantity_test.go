@@ -2,21 +2,23 @@ package main
 
 import (
 	"math"
-	"runtime"
+	"path/filepath"
 	"testing"
+
+	"cruet/internal/reckon"
 )
 
 func TestParseBurette(t *testing.T) {
 	for text, want := range map[string][2]float64{
 		"0.0-16.7": {0, 16.7}, "0,0-16,7": {0, 16.7}, "16.7 - 33.5": {16.7, 33.5}, "0 mL – 8.95 mL": {0, 8.95}, "0 to 9": {0, 9},
 	} {
-		r, err := parseBurette(text)
+		r, err := reckon.Burette(text)
 		if err != nil || float64(r.StartML) != want[0] || float64(r.EndML) != want[1] {
 			t.Errorf("%q: %v, %v", text, r, err)
 		}
 	}
 	for _, text := range []string{"", "16.7", "0-", "-16.7", "0-16-7", "a-b", "0.0.1-3", "1e1-2e1"} {
-		if r, err := parseBurette(text); err == nil {
+		if r, err := reckon.Burette(text); err == nil {
 			t.Errorf("%q was read as %v", text, r)
 		}
 	}
@@ -35,7 +37,7 @@ func TestParseOwnQuantities(t *testing.T) {
 		near(text, mm, want, err)
 	}
 	for text, want := range map[string]float64{"0.1 mol/L": 0.1, "0,1 M": 0.1, "0.5N": 0.5} {
-		c, err := parseBase(text)
+		c, err := reckon.BaseStrength(text)
 		near(text, float64(c), want, err)
 	}
 	for text, want := range map[string]float64{"5": 5, "5 %": 5, "4,8 g/100 mL": 4.8} {
@@ -43,7 +45,7 @@ func TestParseOwnQuantities(t *testing.T) {
 		near(text, float64(a), want, err)
 	}
 	for _, text := range []string{"0.1", "0.1 g/L", "", "mol/L"} {
-		if c, err := parseBase(text); err == nil {
+		if c, err := reckon.BaseStrength(text); err == nil {
 			t.Errorf("base %q was read as %v", text, c)
 		}
 	}
@@ -70,9 +72,6 @@ func TestParseIngredient(t *testing.T) {
 // The folders are those of the XDG Base Directory Specification on Linux, and
 // of Apple's and Microsoft's guides for an application's data elsewhere.
 func TestDefaultDataDir(t *testing.T) {
-	if runtime.GOOS == "windows" {
-		t.Skip("the paths below are written with slashes")
-	}
 	for _, c := range []struct {
 		goos string
 		env  map[string]string
@@ -84,7 +83,7 @@ func TestDefaultDataDir(t *testing.T) {
 		{"darwin", map[string]string{"HOME": "/Users/ro", "XDG_DATA_HOME": "/srv"}, "/Users/ro/Library/Application Support/Cruet"},
 	} {
 		dir, err := defaultDataDir(c.goos, func(name string) string { return c.env[name] })
-		if err != nil || dir != c.want {
+		if err != nil || filepath.ToSlash(dir) != c.want {
 			t.Errorf("%s %v: %q, %v", c.goos, c.env, dir, err)
 		}
 	}

@@ -36,13 +36,18 @@ func Words(b Body, units chem.System) string {
 // AcidityWords writes an acidity in as many digits as its 95 % uncertainty
 // allows; the uncertainty is rounded up.
 func AcidityWords(v, expanded chem.GramsPer100ML) string {
+	return AcidityNumber(v, expanded) + " g/100 mL"
+}
+
+// AcidityNumber is AcidityWords without the unit, which then stands beside it.
+func AcidityNumber(v, expanded chem.GramsPer100ML) string {
 	switch {
 	case expanded <= 0:
-		return fmt.Sprintf("%.2f g/100 mL", float64(v))
+		return fmt.Sprintf("%.2f", float64(v))
 	case expanded < 0.0995:
-		return fmt.Sprintf("%.2f ± %.2f g/100 mL", float64(v), math.Ceil(float64(expanded)*100-1e-9)/100)
+		return fmt.Sprintf("%.2f ± %.2f", float64(v), math.Ceil(float64(expanded)*100-1e-9)/100)
 	}
-	return fmt.Sprintf("%.1f ± %.1f g/100 mL", float64(v), math.Ceil(float64(expanded)*10-1e-9)/10)
+	return fmt.Sprintf("%.1f ± %.1f", float64(v), math.Ceil(float64(expanded)*10-1e-9)/10)
 }
 
 func (r Reading) words(units chem.System) string {

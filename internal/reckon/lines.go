@@ -23,6 +23,15 @@ func Ingredient(line string) (chem.Ingredient, error) {
 	return lineAs[chem.Ingredient](parseIngredient, line)
 }
 
+// Burette reads the burette before and after in mL: "0.00-16.65", "0 to 16.7 mL".
+func Burette(line string) (chem.Replicate, error) { return lineAs[chem.Replicate](parseBurette, line) }
+
+// BaseStrength reads the concentration of the base: "0.1 mol/L", "0.1 M".
+func BaseStrength(text string) (chem.MolPerLitre, error) {
+	v, err := parseConcentration(text)
+	return chem.MolPerLitre(v), err
+}
+
 func lineAs[T any](parse func(string, time.Time) (any, error), line string) (T, error) {
 	v, err := parse(line, time.Time{})
 	if err != nil {

@@ -16,6 +16,7 @@ import (
 	"testing"
 	"time"
 
+	"cruet/internal/needed"
 	"cruet/labels"
 	"cruet/labels/readback"
 )
@@ -82,26 +83,17 @@ type realPrinterFixture struct {
 	env       []string
 }
 
-// missing skips on a machine without the spooler's programs, and fails in CI.
-func missing(t *testing.T, what string) {
-	t.Helper()
-	if os.Getenv("CI") == "true" {
-		t.Fatalf("%s, and CI must have it", what)
-	}
-	t.Skip(what)
-}
-
 func realPrinter(t *testing.T) *realPrinterFixture {
 	t.Helper()
 	// Where Debian puts what only root runs.
 	t.Setenv("PATH", os.Getenv("PATH")+":/usr/sbin:/sbin")
 	for _, program := range []string{"cupsd", "ippeveprinter", "lpadmin", "lp", "lpstat", "cupsreject", "dbus-daemon", "avahi-daemon"} {
 		if _, err := exec.LookPath(program); err != nil {
-			missing(t, program+" is not installed")
+			needed.Missing(t, program+" is not installed")
 		}
 	}
 	if os.Geteuid() != 0 {
-		missing(t, "cupsd is started by root only")
+		needed.Missing(t, "cupsd is started by root only")
 	}
 	p := &realPrinterFixture{name: "keeper", dir: t.TempDir()}
 	spooler, printer := freePort(t), freePort(t)
