@@ -2,6 +2,7 @@ package scan
 
 import (
 	"context"
+	"fmt"
 	"net/http"
 	"net/url"
 	"strings"
@@ -244,16 +245,18 @@ func TestStrike(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var id string
+	var id, long string
 	for _, e := range p.Entries {
 		if r, ok := e.Body.(larder.Reading); ok && r.PH != nil && !e.Struck() {
-			id = e.ID.String()
+			id, long = fmt.Sprint(e.Seq), e.ID.String()
 			break
 		}
 	}
 	url := at(tag, "/strike?entry="+id)
 	s.get(at(tag, "")).has(url)
 	s.get(url).wants(200, "pH 3.1", "Nothing is erased")
+	s.get(at(tag, "/strike?entry="+long)).wants(200, "pH 3.1", "Nothing is erased")
+	s.get(at(tag, "/strike?entry=999999")).wants(404)
 	s.post(url, formOf("by", "mk")).wants(422, "reason is missing").has(`value="mk"`, `aria-invalid="true"`)
 	v := formOf("reason", "meter was dry", "by", "mk")
 	s.post(url, v).follow().wants(200, "Struck by mk", "meter was dry", "pH 3.1", "no longer counts").has("<s><b>pH 3.1")

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 	"time"
 
@@ -117,7 +118,7 @@ func (w writer) row(e larder.Entry) line {
 		l.Details = append(l.Details, "Why: "+b.Reason)
 	}
 	if e.Kind != larder.KindStrike && !startOf(e) {
-		l.StrikeURL = jarURL(w.jar) + "/strike" + query("entry", l.ID)
+		l.StrikeURL = jarURL(w.jar) + "/strike" + query("entry", strconv.FormatInt(e.Seq, 10))
 	}
 	return l
 }

@@ -3,6 +3,7 @@ package scan
 import (
 	"errors"
 	"net/http"
+	"strconv"
 
 	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
@@ -136,13 +137,15 @@ func (p *Pages) showStrike(c *gin.Context, status int, tag larder.Tag, entry str
 	return render(c, status, "strike", p.frame(k, "Strike an entry of "+string(tag)), v)
 }
 
-// entryOf is the entry of that jar.
-func (p *Pages) entryOf(c *gin.Context, tag larder.Tag, text string) (larder.Entry, error) {
-	id, err := uuid.Parse(text)
-	if err != nil {
-		return larder.Entry{}, &larder.NotFoundError{What: "entry", ID: text}
+// entryOf is the entry of that jar, named by its number or its id.
+func (p *Pages) entryOf(c *gin.Context, tag larder.Tag, text string) (e larder.Entry, err error) {
+	if seq, no := strconv.ParseInt(text, 10, 64); no == nil {
+		e, err = p.DB.EntryBySeq(c.Request.Context(), seq)
+	} else if id, no := uuid.Parse(text); no == nil {
+		e, err = p.DB.Entry(c.Request.Context(), id)
+	} else {
+		err = &larder.NotFoundError{What: "entry", ID: text}
 	}
-	e, err := p.DB.Entry(c.Request.Context(), id)
 	if err == nil && e.Jar != tag {
 		err = &larder.NotFoundError{What: "entry", ID: text}
 	}

@@ -2,14 +2,10 @@ package scan
 
 import (
 	"bytes"
-	"crypto/sha256"
 	"embed"
-	"encoding/hex"
 	"fmt"
 	"html/template"
 	"io/fs"
-	"mime"
-	"net/http"
 	"net/url"
 	"path"
 	"strings"
@@ -21,9 +17,6 @@ import (
 
 //go:embed pages/*.html
 var pageFiles embed.FS
-
-//go:embed static/*
-var staticFiles embed.FS
 
 // templates holds each page by name, parsed with the frame and the parts. A
 // broken one stops the program at its start.
@@ -53,14 +46,14 @@ type frame struct {
 	Kitchen string
 	Demo    bool
 	Public  bool // for someone outside the kitchen: no links into it
-	CSS     string
-	JS      string
+	CSS     []string
+	JS      []string
 	Mark    string
 }
 
 func (p *Pages) frame(k larder.Kitchen, title string) frame {
 	return frame{Title: title, Kitchen: k.Name, Demo: p.Demo,
-		CSS: staticURL("cruet.css"), JS: staticURL("cruet.js"), Mark: staticURL("mark.svg")}
+		CSS: []string{staticURL("cruet.css")}, JS: []string{staticURL("cruet.js")}, Mark: staticURL("mark.svg")}
 }
 
 // view is what a template gets: the frame and the page's own typed value.
@@ -76,50 +69,21 @@ func render[T any](c *gin.Context, status int, name string, f frame, page T) err
 		return fmt.Errorf("scan: there is no page %q", name)
 	}
 	f.Page = name
+	f.CSS, f.JS = append(f.CSS, extras(name, ".css")...), append(f.JS, extras(name, ".js")...)
 	var b bytes.Buffer
 	if err := t.ExecuteTemplate(&b, "frame", view[T]{f, page}); err != nil {
 		return fmt.Errorf("scan: page %s: %w", name, err)
 	}
-	c.Data(status, "text/html; charset=utf-8", b.Bytes())
+	var small []byte
+	if takesGzip(c.Request) {
+		small = zipped(b.Bytes())
+	}
+	send(c, status, "text/html; charset=utf-8", b.Bytes(), small)
 	return nil
 }
 
 // link is an address with its words.
 type link struct{ URL, Text string }
-
-// staticVersions has a mark of each static file's content, so that a phone may
-// keep the file for ever and still get the next version.
-var staticVersions = versionStatic()
-
-func versionStatic() map[string]string {
-	out := map[string]string{}
-	entries, err := staticFiles.ReadDir("static")
-	if err != nil {
-		panic("scan: listing static files: " + err.Error())
-	}
-	for _, e := range entries {
-		data, err := staticFiles.ReadFile("static/" + e.Name())
-		if err != nil {
-			panic("scan: reading static files: " + err.Error())
-		}
-		sum := sha256.Sum256(data)
-		out[e.Name()] = hex.EncodeToString(sum[:5])
-	}
-	return out
-}
-
-func staticURL(name string) string { return "/static/" + name + "?v=" + staticVersions[name] }
-
-func serveStatic(c *gin.Context) {
-	name := c.Param("name")
-	data, err := staticFiles.ReadFile("static/" + name)
-	if err != nil || strings.Contains(name, "/") {
-		c.String(http.StatusNotFound, "There is no such file.")
-		return
-	}
-	c.Header("Cache-Control", "public, max-age=31536000, immutable")
-	c.Data(http.StatusOK, mime.TypeByExtension(path.Ext(name)), data)
-}
 
 func jarURL(t larder.Tag) string { return "/J/" + string(t) }
 

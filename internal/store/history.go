@@ -84,6 +84,16 @@ func (db *DB) Entry(ctx context.Context, id uuid.UUID) (larder.Entry, error) {
 	return oneEntry(db.read.QueryRowContext(ctx, entrySQL+` WHERE id = ?`, id[:]), id)
 }
 
+// EntryBySeq is one entry by its order of recording, which is short enough for
+// a link.
+func (db *DB) EntryBySeq(ctx context.Context, seq int64) (larder.Entry, error) {
+	e, err := readEntry(db.read.QueryRowContext(ctx, entrySQL+` WHERE seq = ?`, seq))
+	if errors.Is(err, sql.ErrNoRows) {
+		return e, &larder.NotFoundError{What: "entry", ID: fmt.Sprint(seq)}
+	}
+	return e, err
+}
+
 const jarSQL = `SELECT tag, batch_id, letter, size_ml, place, state FROM jar`
 
 func readJar(row scanner) (larder.Jar, error) {
