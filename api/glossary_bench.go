@@ -82,7 +82,7 @@ var benchGlossary = map[string]word{
 	"band":                            {"The forecast from now on, in even steps; empty without one.", nil},
 	"caution":                         {"What stands beside every forecast.", nil},
 	"use":                             {"What someone wants to do with it.", "table"},
-	"answer":                          {"allowed, not shown or no.", "not shown"},
+	"answer":                          {"supported (by the log and published rules; not a permission), not proven or no.", "not proven"},
 	"reasons":                         {"What speaks for or against it, the weightiest first.", nil},
 	"evidence":                        {"What the log has to show.", nil},
 	"disagreements":                   {"Where sources disagree, and what was made of it.", nil},

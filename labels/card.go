@@ -193,10 +193,10 @@ func usesOf(findings []verdict.Finding, d Draft) []string {
 	if !d.Food.Vinegar || answer[verdict.Table] == verdict.No {
 		uses = nil
 	}
-	if answer[verdict.FridgePickles] == verdict.Allowed {
+	if answer[verdict.FridgePickles] == verdict.Supported {
 		uses = append(uses, "pickles that stay in the refrigerator")
 	}
-	if answer[verdict.Cleaning] == verdict.Allowed {
+	if answer[verdict.Cleaning] == verdict.Supported {
 		uses = append(uses, "cleaning windows and kettles, never together with bleach")
 	}
 	return uses

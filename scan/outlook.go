@@ -134,7 +134,7 @@ func verdictOf(jar larder.Jar, batch larder.Batch, w writer) []verdict.Finding {
 
 func answerClass(a verdict.Answer) string {
 	switch a {
-	case verdict.Allowed:
+	case verdict.Supported:
 		return "yes"
 	case verdict.No:
 		return "no"

@@ -200,7 +200,7 @@ func checkDemoOutlook(t *testing.T, db *store.DB, batches map[string][]demoJar, 
 	}
 	infusion := of("Pear and rosemary infusion")
 	for _, use := range verdict.Uses() {
-		if want := use == verdict.Cleaning; (answer(infusion, use) == verdict.Allowed) != want {
+		if want := use == verdict.Cleaning; (answer(infusion, use) == verdict.Supported) != want {
 			t.Errorf("infusion: %s is %s", use, answer(infusion, use))
 		}
 	}

@@ -59,7 +59,7 @@ func TestOutlook(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for market, want := range map[string]verdict.Answer{"UK": verdict.Allowed, "nowhere": verdict.No} {
+	for market, want := range map[string]verdict.Answer{"UK": verdict.Supported, "nowhere": verdict.No} {
 		k.Market = market
 		if err := db.SetKitchen(ctx, k); err != nil {
 			t.Fatal(err)
@@ -96,7 +96,7 @@ func TestVerdictOfLot(t *testing.T) {
 	if err != nil || len(before) != len(verdict.Uses()) {
 		t.Fatalf("%d uses, %v", len(before), err)
 	}
-	if i := 3; before[i].Use != verdict.Cleaning || before[i].Answer != verdict.Allowed {
+	if i := 3; before[i].Use != verdict.Cleaning || before[i].Answer != verdict.Supported {
 		t.Errorf("%s: %s", before[i].Use, before[i].Answer)
 	}
 	add(t, db, tag, body(larder.Action{What: larder.MouldSeen}))

@@ -151,8 +151,8 @@ func (e Evidence) age() (days, most int) {
 	return int(math.Floor(until.Sub(e.TitratedAt.Earliest()).Hours() / 24)), most
 }
 
-// atLeast holds the acidity against a limit: Allowed when the titration proves
-// it, No when it proves the contrary, else NotShown; and why, in a sentence.
+// atLeast holds the acidity against a limit: Supported when the titration proves
+// it, No when it proves the contrary, else NotProven; and why, in a sentence.
 func (e Evidence) atLeast(limit chem.GramsPer100ML) (Answer, string) {
 	if answer, why := e.usable(); why != "" {
 		return answer, why
@@ -163,17 +163,17 @@ func (e Evidence) atLeast(limit chem.GramsPer100ML) (Answer, string) {
 		// A weak base or an added cupful of water only makes the truth lower.
 		return No, fmt.Sprintf("It was measured to be weaker than %s g/100 mL: the upper end of its 95 %% interval is %s.", num(limit), up(upper))
 	case e.Basis == larder.Computed:
-		return NotShown, "Its acidity is computed (" + orElse(e.Why, "not measured as it stands") + "), not measured; titrate it as it is now."
+		return NotProven, "Its acidity is computed (" + orElse(e.Why, "not measured as it stands") + "), not measured; titrate it as it is now."
 	case e.Basis == larder.Outdated:
-		return NotShown, "Its acidity is outdated (" + orElse(e.Why, "something went in since") + "); titrate it as it is now."
+		return NotProven, "Its acidity is outdated (" + orElse(e.Why, "something went in since") + "); titrate it as it is now."
 	case e.StrengthMark != "":
-		return NotShown, "The titration is marked. " + e.StrengthMark
+		return NotProven, "The titration is marked. " + e.StrengthMark
 	case days > most:
-		return NotShown, fmt.Sprintf("The titration is %d days old, more than %d; titrate again.", days, most)
+		return NotProven, fmt.Sprintf("The titration is %d days old, more than %d; titrate again.", days, most)
 	case !(e.LowerGPer100ML >= limit):
-		return NotShown, fmt.Sprintf("The lower end of its 95 %% interval, %s g/100 mL, is under %s.", down(e.LowerGPer100ML), num(limit))
+		return NotProven, fmt.Sprintf("The lower end of its 95 %% interval, %s g/100 mL, is under %s.", down(e.LowerGPer100ML), num(limit))
 	}
-	return Allowed, fmt.Sprintf("The lower end of its 95 %% interval, %s g/100 mL, is not under %s.", down(e.LowerGPer100ML), num(limit))
+	return Supported, fmt.Sprintf("The lower end of its 95 %% interval, %s g/100 mL, is not under %s.", down(e.LowerGPer100ML), num(limit))
 }
 
 // usable says why there is no number to hold against a limit; an empty sentence
@@ -187,15 +187,15 @@ func (e Evidence) usable() (Answer, string) {
 		if e.PH != nil {
 			why += " Its pH was read, but pH does not tell strength: from 4 to 5 % it moves by less than a tenth, while the salts of fruit move it by seven."
 		}
-		return NotShown, why
+		return NotProven, why
 	case !finite(a) || !finite(u) || !finite(low) || a <= 0 || u <= 0 || low < 0 || low >= a:
-		return NotShown, "The titration on record has no usable number or uncertainty; titrate again."
+		return NotProven, "The titration on record has no usable number or uncertainty; titrate again."
 	case e.TitratedAt.IsZero() || e.Now.IsZero():
-		return NotShown, "The titration has no date; titrate again."
+		return NotProven, "The titration has no date; titrate again."
 	case e.TitratedAt.Earliest().After(e.Now):
-		return NotShown, "The titration is dated in the future; check the clock and the entry."
+		return NotProven, "The titration is dated in the future; check the clock and the entry."
 	}
-	return Allowed, ""
+	return Supported, ""
 }
 
 // alcohol is residual alcohol that counts: measured since the jar entered its

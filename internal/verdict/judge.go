@@ -8,17 +8,17 @@ import (
 	"cruet/internal/larder"
 )
 
-// Answer is what the evidence allows.
+// Answer is what the evidence supports.
 type Answer string
 
 // The answers, the weightier last: the weightiest reason decides.
 const (
-	Allowed  Answer = "allowed"
-	NotShown Answer = "not shown"
-	No       Answer = "no"
+	Supported Answer = "supported"
+	NotProven Answer = "not proven"
+	No        Answer = "no"
 )
 
-func (a Answer) weight() int { return slices.Index([]Answer{Allowed, NotShown, No}, a) }
+func (a Answer) weight() int { return slices.Index([]Answer{Supported, NotProven, No}, a) }
 
 // Reason is one thing that speaks for or against a use, and the rules behind it.
 type Reason struct {
@@ -72,7 +72,7 @@ func judgeUse(e Evidence, market Market, use Use) Finding {
 	}
 	switch use {
 	case FridgePickles:
-		j.add(Allowed, "Its acidity is asked for by titration; taste, pH and the recipe do not count.", "pickles-known")
+		j.add(Supported, "Its acidity is asked for by titration; taste, pH and the recipe do not count.", "pickles-known")
 	case GivingAway:
 		j.custom()
 	case Selling:
@@ -123,7 +123,7 @@ func (j *judgement) hold() {
 	if text := "It is on hold: " + strings.TrimRight(j.e.Hold, ". ") + "."; j.use.Food() {
 		j.add(No, text+" Settle that and lift the hold first.", "hold")
 	} else {
-		j.add(NotShown, text+" Until that is settled, the reason may matter for cleaning too.", "hold")
+		j.add(NotProven, text+" Until that is settled, the reason may matter for cleaning too.", "hold")
 	}
 }
 
@@ -132,11 +132,11 @@ func (j *judgement) stage() {
 	case larder.Finished:
 	case larder.Maturing:
 		if j.use == GivingAway || j.use == Selling {
-			j.add(NotShown, "It is still maturing. Move it to finished when it is, then bottle it.", "finished")
+			j.add(NotProven, "It is still maturing. Move it to finished when it is, then bottle it.", "finished")
 		}
 	case larder.Acetic:
 		if slices.Contains([]Use{GivingAway, Selling, FridgePickles}, j.use) {
-			j.add(NotShown, "It is still working. Closed up now it may go on, build pressure and change its strength; wait until it is finished.", "finished")
+			j.add(NotProven, "It is still working. Closed up now it may go on, build pressure and change its strength; wait until it is finished.", "finished")
 		}
 	case larder.Must, larder.Alcoholic:
 		j.add(No, "It is "+string(s)+", not vinegar yet.", "not-vinegar-yet")
@@ -145,7 +145,7 @@ func (j *judgement) stage() {
 	case larder.Empty:
 		j.add(No, "The jar is empty; look at the lot that was bottled from it.", "not-vinegar-yet")
 	default:
-		j.add(NotShown, "Its stage is not known.", "not-vinegar-yet")
+		j.add(NotProven, "Its stage is not known.", "not-vinegar-yet")
 	}
 }
 
@@ -160,19 +160,19 @@ func (j *judgement) canning() {
 func (j *judgement) cleaning() {
 	switch {
 	case j.e.Stage == larder.Finished || j.e.Stage == larder.Maturing:
-		j.add(Allowed, "No strength is promised and none is asked for.", "cleaning")
+		j.add(Supported, "No strength is promised and none is asked for.", "cleaning")
 	case j.e.Stage == larder.Acetic:
-		if answer, why := j.e.usable(); answer != Allowed {
-			j.add(NotShown, "It is still working. "+why, "cleaning")
+		if answer, why := j.e.usable(); answer != Supported {
+			j.add(NotProven, "It is still working. "+why, "cleaning")
 			return
 		}
-		j.add(Allowed, "It is still working, but sour by titration. No strength is promised and none is asked for.", "cleaning")
+		j.add(Supported, "It is still working, but sour by titration. No strength is promised and none is asked for.", "cleaning")
 	}
 }
 
 func (j *judgement) infused() {
 	if j.e.Infuse != "" {
-		j.add(NotShown, "It is flavoured ("+j.e.Infuse+"). Published advice starts flavoured vinegar from a bought one.", "infused-base")
+		j.add(NotProven, "It is flavoured ("+j.e.Infuse+"). Published advice starts flavoured vinegar from a bought one.", "infused-base")
 	}
 }
 
@@ -198,11 +198,11 @@ func (j *judgement) alcohol() {
 	abv, counts := j.e.alcohol()
 	switch {
 	case !counts:
-		j.because(NotShown, fmt.Sprintf("The alcohol left in it was not measured since it became %s; no more than %s %% vol is permitted.", orElse(string(j.e.Stage), "what it is"), num(most)), by)
+		j.because(NotProven, fmt.Sprintf("The alcohol left in it was not measured since it became %s; no more than %s %% vol is permitted.", orElse(string(j.e.Stage), "what it is"), num(most)), by)
 	case abv > most:
 		j.because(No, fmt.Sprintf("It holds %s %% vol of alcohol; no more than %s is permitted.", num(abv), num(most)), by)
 	default:
-		j.because(Allowed, fmt.Sprintf("It holds %s %% vol of alcohol; up to %s is permitted.", num(abv), num(most)), by)
+		j.because(Supported, fmt.Sprintf("It holds %s %% vol of alcohol; up to %s is permitted.", num(abv), num(most)), by)
 	}
 }
 
@@ -210,16 +210,16 @@ func (j *judgement) alcohol() {
 func (j *judgement) custom() {
 	for _, r := range j.rules {
 		if slices.Contains([]string{"eu-gift", "uk-gift", "us-gift"}, r.ID) {
-			j.because(Allowed, "An occasional gift between private people. "+r.Says, []Rule{r})
+			j.because(Supported, "An occasional gift between private people. "+r.Says, []Rule{r})
 		}
 	}
 }
 
 func (j *judgement) sale() {
-	j.add(NotShown, "Whether you may sell it cannot be seen from here. Ask the local food authority before you do, and show it this evidence.", "sale-licence")
+	j.add(NotProven, "Whether you may sell it cannot be seen from here. Ask the local food authority before you do, and show it this evidence.", "sale-licence")
 	for _, r := range j.rules {
 		if r.ID == "us-home-wine" {
-			j.because(NotShown, r.Says+" Ask whether vinegar from it may be sold.", []Rule{r})
+			j.because(NotProven, r.Says+" Ask whether vinegar from it may be sold.", []Rule{r})
 		}
 	}
 }
@@ -228,7 +228,7 @@ func (j *judgement) sale() {
 func (j *judgement) close() Finding {
 	f := &j.f
 	slices.SortStableFunc(f.Reasons, func(a, b Reason) int { return b.Answer.weight() - a.Answer.weight() })
-	f.Answer = NotShown // without a reason, nothing is shown
+	f.Answer = NotProven // without a reason, nothing is shown
 	if len(f.Reasons) > 0 {
 		f.Answer = f.Reasons[0].Answer
 	}

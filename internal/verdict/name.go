@@ -77,8 +77,8 @@ func NameOf(m Made, e Evidence, market Market) FoodName {
 		wine, _ := LeastAcidity(market, Selling, true)
 		answer, why := e.atLeast(wine)
 		switch {
-		case wine == least || answer == Allowed:
-		case answer == NotShown:
+		case wine == least || answer == Supported:
+		case answer == NotProven:
 			n.Notes = append(n.Notes, fmt.Sprintf("The rules give the name wine vinegar from %s g/100 mL on. %s", num(wine), why))
 		default:
 			n.Kind, n.Text = "", "vinegar made from "+list(m.subjects())
@@ -90,7 +90,7 @@ func NameOf(m Made, e Evidence, market Market) FoodName {
 		n.Vinegar, n.Kind, id = false, "", "too-weak"
 		n.Text = "sour ferment of " + list(m.subjects())
 		n.Notes = append(n.Notes, fmt.Sprintf("%s %s So the name does not say vinegar.", why, "The market's rules ask for "+num(least)+" g/100 mL."))
-	case NotShown:
+	case NotProven:
 		n.Notes = append(n.Notes, fmt.Sprintf("The rules give the name vinegar from %s g/100 mL on. %s", num(least), why))
 	}
 	if len(m.Infused) > 0 {

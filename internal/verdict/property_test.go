@@ -71,7 +71,7 @@ func TestNothingUnprovenIsAllowed(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		e, m := anyEvidence(t), anyMarket(t)
 		for _, f := range Judge(e, m) {
-			if f.Answer != Allowed {
+			if f.Answer != Supported {
 				continue
 			}
 			allowed++

@@ -27,11 +27,11 @@ func with(e Evidence, change func(*Evidence)) Evidence {
 }
 
 // answers are the verdicts in the order table, pickles, canning, cleaning,
-// giving, selling: a allowed, ? not shown, x no.
+// giving, selling: a supported, ? not proven, x no.
 func answers(e Evidence, m Market) string {
 	out := ""
 	for _, f := range Judge(e, m) {
-		out += map[Answer]string{Allowed: "a", NotShown: "?", No: "x"}[f.Answer]
+		out += map[Answer]string{Supported: "a", NotProven: "?", No: "x"}[f.Answer]
 	}
 	return out
 }
@@ -146,7 +146,7 @@ func TestCanningGivesPublishedAdvice(t *testing.T) {
 
 func TestPHIsNamedButNotUsed(t *testing.T) {
 	f := finding(t, Evidence{Now: now, Stage: larder.Finished, PH: new(chem.PH(3.2))}, US, Table)
-	if f.Answer != NotShown || !strings.Contains(f.Reasons[0].Text, "pH does not tell strength") {
+	if f.Answer != NotProven || !strings.Contains(f.Reasons[0].Text, "pH does not tell strength") {
 		t.Errorf("%s: %s", f.Answer, f.Reasons[0].Text)
 	}
 }
@@ -170,7 +170,7 @@ func TestDisagreementsAreTold(t *testing.T) {
 // An end of an interval is never shown on the better side of a limit.
 func TestRoundingDoesNotFlatter(t *testing.T) {
 	f := finding(t, titrated(5.1, 0.1001), US, FridgePickles) // lower end 4.9999
-	if f.Answer != NotShown || !strings.Contains(f.Reasons[0].Text, "4.99 g/100 mL, is under 5") {
+	if f.Answer != NotProven || !strings.Contains(f.Reasons[0].Text, "4.99 g/100 mL, is under 5") {
 		t.Errorf("%s: %s", f.Answer, f.Reasons[0].Text)
 	}
 }
