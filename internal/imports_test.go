@@ -25,10 +25,11 @@ var arrows = map[string][]string{
 	"labels":          {"internal/verdict", "internal/larder", "internal/chart", "internal/chem"},
 	"labels/readback": {},
 	"internal/spool":  {"internal/larder"},
+	"internal/photo":  {"internal/larder"},
 	"internal/needed": {}, // for tests
 
 	"labels/readback/pdfium": {}, // for tests: no row names it, so the program never imports it
-	"internal/store":         {"internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
+	"internal/store":         {"internal/photo", "internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
 	"internal/web":           {"internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
 	"internal/reckon":        {"internal/forecast", "internal/larder", "internal/chem"},
 	"internal/verdict":       {"internal/larder", "internal/chem"},

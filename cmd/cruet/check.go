@@ -25,8 +25,8 @@ changes nothing. The exit code is 0 when all is well, 1 when something was found
 			if *asJSON {
 				err = a.printJSON(report)
 			} else {
-				_, err = fmt.Fprintf(a.out, "%s: %d batches, %d jars, %d entries, %d lots, %d bottles, %d gifts\n",
-					r.db.Dir(), report.Batches, report.Jars, report.Entries, report.Lots, report.Bottles, report.Gifts)
+				_, err = fmt.Fprintf(a.out, "%s: %d batches, %d jars, %d entries, %d lots, %d bottles, %d gifts, %d photos\n",
+					r.db.Dir(), report.Batches, report.Jars, report.Entries, report.Lots, report.Bottles, report.Gifts, report.Photos)
 				for _, f := range report.Findings {
 					fmt.Fprintln(a.out, "found:", f)
 				}

@@ -23,11 +23,12 @@ const (
 	KindTransfer  Kind = "transfer"
 	KindHold      Kind = "hold"
 	KindNote      Kind = "note"
+	KindPhoto     Kind = "photo"
 	KindStrike    Kind = "strike"
 )
 
 // Body is what an entry holds: exactly one of Reading, Titration, StageChange,
-// Action, Transfer, Hold, Note or Strike.
+// Action, Transfer, Hold, Note, Photo or Strike.
 type Body interface {
 	Kind() Kind
 	// check says what is wrong with the body for a jar in that state.
@@ -70,25 +71,28 @@ func (n NewEntry) Check(jar Jar, now time.Time) error {
 }
 
 // afterwards tells what may still be logged on a retired jar. A hold may: what
-// was wrong with an emptied jar is wrong with all that came from it.
+// was wrong with an emptied jar is wrong with all that came from it. A photo may:
+// it shows what was wrong.
 func afterwards(k Kind, s Stage) bool {
-	return k == KindNote || k == KindStrike || (k == KindHold && s != Void)
+	return k == KindNote || k == KindStrike || ((k == KindHold || k == KindPhoto) && s != Void)
 }
 
 func retired(s Stage) string {
 	if s == Void {
 		return "The act that made this jar was struck, so the jar never was; only notes can be added."
 	}
-	return "This jar is " + string(s) + " and its tag is retired, so only notes and holds can be added. If the " + string(s) + " entry is a mistake, strike it first."
+	return "This jar is " + string(s) + " and its tag is retired, so only notes, photos and holds can be added. If the " + string(s) + " entry is a mistake, strike it first."
 }
 
-// CheckByHand refuses the bodies that only other acts write: a strike, and what
-// a jar gave or was bottled of, since each has another side that must be
+// CheckByHand refuses the bodies that only other acts write: a strike, a photo,
+// and what a jar gave or was bottled of, since each has another side that must be
 // written with it.
 func CheckByHand(b Body) error {
 	switch b := b.(type) {
 	case Strike:
 		return Refuse("", "An entry is struck by striking it, not by logging a strike.")
+	case Photo:
+		return Refuse("photo", "A photo is logged by sending its picture.")
 	case StageChange:
 		if b.Inherit != nil {
 			return Refuse("inherit", "What a new jar inherits is taken from the record, not typed.")
@@ -396,6 +400,8 @@ func DecodeBody(kind Kind, data []byte) (Body, error) {
 		return decode[Hold](data)
 	case KindNote:
 		return decode[Note](data)
+	case KindPhoto:
+		return decode[Photo](data)
 	case KindStrike:
 		return decode[Strike](data)
 	}

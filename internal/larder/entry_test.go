@@ -124,7 +124,7 @@ func TestUnknownVolume(t *testing.T) {
 }
 
 func TestCheckByHand(t *testing.T) {
-	for _, b := range []Body{Strike{Reason: "x"}, Transfer{What: Gave, To: jarB}, Transfer{What: Bottled, Lot: "L261125A"}, Transfer{What: Gave, Feed: &Feed{From: FromWater}}} {
+	for _, b := range []Body{Strike{Reason: "x"}, Photo{SHA256: aHash}, Transfer{What: Gave, To: jarB}, Transfer{What: Bottled, Lot: "L261125A"}, Transfer{What: Gave, Feed: &Feed{From: FromWater}}} {
 		if CheckByHand(b) == nil {
 			t.Errorf("%+v may be logged by hand", b)
 		}
@@ -143,7 +143,7 @@ func TestBodiesSurviveJSON(t *testing.T) {
 		StageChange{From: Alcoholic, To: Acetic, VolumeML: ml(1800), Starter: &Feed{From: FromJar, Jar: jarB, VolumeML: ml(200), Mother: true}},
 		Action{What: Pasteurised, TempC: new(chem.Celsius(65)), Minutes: new(30.0)},
 		Transfer{What: Bottled, Lot: "L261125A", VolumeML: ml(1500)},
-		Hold{On: true, Reason: "mould"}, Note{}, Strike{Target: uuid.New(), Reason: "wrong jar"},
+		Hold{On: true, Reason: "mould"}, Note{}, Photo{SHA256: aHash, ThumbSHA256: aHash, WidthPX: 1600, HeightPX: 1200}, Strike{Target: uuid.New(), Reason: "wrong jar"},
 	}
 	kinds := map[Kind]bool{}
 	for _, b := range bodies {
@@ -159,8 +159,8 @@ func TestBodiesSurviveJSON(t *testing.T) {
 			t.Errorf("a broken %s decodes", b.Kind())
 		}
 	}
-	if len(kinds) != 8 {
-		t.Errorf("%d kinds were tried, there are 8", len(kinds))
+	if len(kinds) != 9 {
+		t.Errorf("%d kinds were tried, there are 9", len(kinds))
 	}
 	if _, err := DecodeBody("poem", []byte(`{}`)); err == nil {
 		t.Error("a poem decodes")

@@ -303,7 +303,7 @@ func drawBody(t *rapid.T, jar Jar) Body {
 // Whatever is logged, in whatever order and with whatever dates: the state that
 // is carried on equals the state derived from the whole log, also through JSON
 // as the store keeps it and after any permitted strike; no volume is negative;
-// water never makes a vinegar stronger; a retired jar takes only notes and holds.
+// water never makes a vinegar stronger; a retired jar takes only notes, photos and holds.
 func TestStateProperties(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		log := logOf()

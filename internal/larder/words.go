@@ -27,6 +27,8 @@ func Words(b Body, units chem.System) string {
 			return "put on hold: " + b.Reason
 		}
 		return "hold lifted: " + b.Reason
+	case Photo:
+		return b.words()
 	case Strike:
 		return "struck an entry: " + b.Reason
 	}

@@ -19,16 +19,17 @@ type Report struct {
 	Lots     int      `json:"lots"`
 	Bottles  int      `json:"bottles"`
 	Gifts    int      `json:"gifts"`
+	Photos   int      `json:"photos"`
 	Findings []string `json:"findings"` // empty when all is well
 }
 
 // Check verifies the file's pages and references, and derives every jar's state,
-// lineage and changes of volume afresh from its log, all as of one moment. It
-// changes nothing.
+// lineage and changes of volume afresh from its log, all as of one moment, and
+// reads every photo. It changes nothing.
 func (db *DB) Check(ctx context.Context) (Report, error) {
 	r := Report{Findings: []string{}}
 	err := db.snapshot(ctx, func(q querier) error {
-		return errors.Join(count(ctx, q, &r), checkFile(ctx, q, &r), checkStates(ctx, q, &r), checkLineage(ctx, q, &r))
+		return errors.Join(count(ctx, q, &r), checkFile(ctx, q, &r), checkStates(ctx, q, &r), checkLineage(ctx, q, &r), db.checkPhotos(ctx, q, &r))
 	})
 	return r, err
 }
