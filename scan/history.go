@@ -25,6 +25,7 @@ type line struct {
 	Details   []string
 	Note      string
 	Links     []link
+	Shot      *shot // the picture of a photo that stands
 	Struck    bool
 	StruckWhy string
 	StruckBy  string // who and when
@@ -74,7 +75,7 @@ func (p *Pages) rows(ctx context.Context, w writer, entries []larder.Entry) ([]l
 }
 
 func (w writer) struck(l *line, by larder.Entry) {
-	l.Struck, l.StrikeURL = true, ""
+	l.Struck, l.StrikeURL, l.Shot = true, "", nil
 	l.StruckBy = momentOf(by.When, w.now)
 	if by.By != "" {
 		l.StruckBy = by.By + ", " + l.StruckBy
@@ -113,6 +114,8 @@ func (w writer) row(e larder.Entry) line {
 		l.Details = append(l.Details, b.Reason)
 	case larder.Note:
 		l.Title = "Note"
+	case larder.Photo:
+		l.Title, l.Shot = "Photo", w.shot(e, b)
 	case larder.Strike:
 		l.Title = "Struck an entry"
 		l.Details = append(l.Details, "Why: "+b.Reason)

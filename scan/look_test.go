@@ -74,7 +74,10 @@ func looks(s *station) map[string]string {
 		"jar-outlook": "/J/" + pear + "/outlook", "reckon": "/reckon", "bench": "/bench",
 		"bench-calibration": "/bench?open=calibration", "bench-base": "/bench?open=base", "bench-control": "/bench?open=control",
 		"bench-strike": "/bench/strike?entry=" + s.equipped().String(),
+		"looks":        "/help/looks", "looks-jar": "/help/looks?tag=" + pear,
 	}
+	photos := s.photographed(s.jars["Pear trimmings/A"])
+	pages["photo-form"], pages["photo"], pages["photo-struck"] = at(s.jars["Pear trimmings/A"], "/photo"), photos[1], photos[3]
 	for _, k := range reckon.Kinds() {
 		pages["reckon-"+k.Name] = "/reckon/" + k.Name
 	}

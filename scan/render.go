@@ -23,7 +23,7 @@ var pageFiles embed.FS
 var templates = parsePages()
 
 func parsePages() map[string]*template.Template {
-	shared := template.Must(template.New("frame").ParseFS(pageFiles, "pages/frame.html", "pages/parts.html", "pages/outlook.html"))
+	shared := template.Must(template.New("frame").ParseFS(pageFiles, "pages/frame.html", "pages/parts.html", "pages/outlook.html", "pages/drawings.html"))
 	names, err := fs.Glob(pageFiles, "pages/*.html")
 	if err != nil {
 		panic("scan: listing the pages: " + err.Error())
@@ -31,7 +31,7 @@ func parsePages() map[string]*template.Template {
 	out := map[string]*template.Template{}
 	for _, name := range names {
 		base := strings.TrimSuffix(path.Base(name), ".html")
-		if base == "frame" || base == "parts" || base == "outlook" {
+		if base == "frame" || base == "parts" || base == "outlook" || base == "drawings" {
 			continue
 		}
 		out[base] = template.Must(template.Must(shared.Clone()).ParseFS(pageFiles, name))

@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"errors"
+	"fmt"
 	"log/slog"
 	"net/http"
 
@@ -56,6 +57,8 @@ func AnswerTo(err error) Answer {
 		// 422, not 409: draft-ietf-httpapi-idempotency-key-header keeps 409 for a
 		// repeat that overtakes the first, which may be sent again; this may not.
 		return Answer{http.StatusUnprocessableEntity, KeyReused, "Sent twice with a change", conflict.Error(), nil}
+	case errors.As(err, &tooLarge) && tooLarge.Limit > MaxBodyBytes:
+		return Answer{http.StatusRequestEntityTooLarge, TooLarge, "Too much at once", fmt.Sprintf("More than %d MB arrived. Send one picture of 20 MB at most; set the camera to a smaller size for that.", tooLarge.Limit>>20), nil}
 	case errors.As(err, &tooLarge):
 		return Answer{http.StatusRequestEntityTooLarge, TooLarge, "Too much at once", "This is larger than the page accepts. Shorten the note and send it again.", nil}
 	case errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled):

@@ -6,6 +6,7 @@ package web
 
 import (
 	"fmt"
+	"io"
 	"log/slog"
 	"net/http"
 	"runtime/debug"
@@ -58,9 +59,28 @@ func headers(c *gin.Context) {
 	c.Next()
 }
 
+// wholeBody is where a request's body stands before it is limited.
+const wholeBody = "cruet.body"
+
 func limitBody(c *gin.Context) {
+	c.Set(wholeBody, c.Request.Body)
 	c.Request.Body = http.MaxBytesReader(c.Writer, c.Request.Body, MaxBodyBytes)
 	c.Next()
+}
+
+// uploadTime is what a picture may take to arrive over weak Wi-Fi.
+const uploadTime = 5 * time.Minute
+
+// AllowBody lets this request send up to limit bytes, and gives it the time for
+// that. It is called before anything of the body is read.
+func AllowBody(c *gin.Context, limit int64) {
+	if body, ok := c.MustGet(wholeBody).(io.ReadCloser); ok {
+		c.Request.Body = http.MaxBytesReader(c.Writer, body, limit)
+	}
+	// Where there is no connection, in a test, there are no deadlines.
+	control := http.NewResponseController(c.Writer)
+	_ = control.SetReadDeadline(time.Now().Add(uploadTime))
+	_ = control.SetWriteDeadline(time.Now().Add(uploadTime + time.Minute))
 }
 
 // sameOrigin refuses a form or script of another site that a browser on the
