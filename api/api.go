@@ -59,6 +59,7 @@ func (a *API) Register(e *gin.Engine) {
 	a.registerStart(h)
 	a.registerJars(h)
 	a.registerLog(h)
+	a.registerPhotos(h)
 	a.registerLots(h)
 	a.registerOutlook(h)
 	a.registerBench(h)

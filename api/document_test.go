@@ -343,13 +343,13 @@ func TestExampleTagsPassTheirCheck(t *testing.T) {
 // A number whose name has no unit, and that is no pure number, is a slip.
 func TestNumbersCarryUnits(t *testing.T) {
 	s := newStation(t)
-	units := regexp.MustCompile(`_(ml|mm|c|g|days|hours|days_ago|g_per_100ml|mol_per_l|u_mol_per_l|tolerance_ml|part|percent_vol|percent|mv|g_per_100g|count)$|^g_per_100ml$`)
+	units := regexp.MustCompile(`_(ml|mm|px|c|g|days|hours|days_ago|g_per_100ml|mol_per_l|u_mol_per_l|tolerance_ml|part|percent_vol|percent|mv|g_per_100g|count)$|^g_per_100ml$`)
 	// Counts, identities and pure numbers; value stands beside its unit or under
 	// the name of its quantity.
 	pure := map[string]bool{"ph": true, "endpoint_ph": true, "buffer_ph": true, "shown_ph": true, "purity": true, "mv": true, "corrected_ph": true, "specific_gravity": true, "brix": true, "dilution_factor": true, "value": true,
 		"minutes": true, "count": true, "number": true, "jars": true, "replicates": true, "status": true, "seq": true, "id": true, "batch_id": true,
 		"columns": true, "rows": true, "dpi": true, "first": true, "copies": true, "version": true, "batches": true, "entries": true, "lots": true,
-		"bottles": true, "gifts": true}
+		"bottles": true, "gifts": true, "photos": true}
 	for name, one := range s.doc["components"].(map[string]any)["schemas"].(map[string]any) {
 		properties, _ := one.(map[string]any)["properties"].(map[string]any)
 		for field, p := range properties {

@@ -78,6 +78,7 @@ func (Entry) Schema(r huma.Registry) *huma.Schema {
 	kind[larder.Transfer](r, s)
 	kind[larder.Hold](r, s)
 	kind[larder.Note](r, s)
+	kind[larder.Photo](r, s)
 	kind[larder.Strike](r, s)
 	return ref
 }

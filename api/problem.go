@@ -58,7 +58,7 @@ var kinds = []struct {
 	{web.Failed, http.StatusInternalServerError, "Something failed on the station", "Nothing was saved, and the request is not to blame. The reason stands in the station's log."},
 	{keyMissing, http.StatusBadRequest, "The idempotency key is missing", "Every act carries the header Idempotency-Key with a UUID made by the client, the same each time the act is sent, so that sending it twice saves it once."},
 	{unreadable, http.StatusBadRequest, "The request cannot be read", "The body must be one JSON object, as the OpenAPI document describes it."},
-	{notJSON, http.StatusUnsupportedMediaType, "The body is not JSON", "Send the body with Content-Type: application/json."},
+	{notJSON, http.StatusUnsupportedMediaType, "The body is not JSON", "Send the body with Content-Type: application/json; a photo as multipart/form-data."},
 	{slowToArrive, http.StatusRequestTimeout, "The request was too slow to arrive", "Nothing was saved. Send it again under the same key."},
 	{unknownPath, http.StatusNotFound, "There is nothing at this address", "The OpenAPI document at " + DocumentPath + " lists all addresses."},
 	{wrongMethod, http.StatusMethodNotAllowed, "This address does not take that method", "The OpenAPI document at " + DocumentPath + " lists the methods of each address."},
@@ -125,6 +125,9 @@ func newProblem(status int, message string, errs ...error) *ProblemDetails {
 	}
 	switch status {
 	case http.StatusUnprocessableEntity:
+		if bodyTooLarge(errs) {
+			return problemFor(&http.MaxBytesError{Limit: maxPhotoBody})
+		}
 		return problemFor(fieldProblems(errs))
 	case http.StatusRequestEntityTooLarge:
 		return problemFor(&http.MaxBytesError{})

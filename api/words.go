@@ -50,7 +50,7 @@ func (precisionWord) Schema(huma.Registry) *huma.Schema {
 }
 func (kindWord) Schema(huma.Registry) *huma.Schema {
 	return words(larder.KindReading, larder.KindTitration, larder.KindStage, larder.KindAction,
-		larder.KindTransfer, larder.KindHold, larder.KindNote, larder.KindStrike)
+		larder.KindTransfer, larder.KindHold, larder.KindNote, larder.KindPhoto, larder.KindStrike)
 }
 func (uuidText) Schema(huma.Registry) *huma.Schema {
 	return &huma.Schema{Type: huma.TypeString, Format: "uuid"}

@@ -26,7 +26,7 @@ type logFlags struct {
 	burette                            []string
 	baseCheckedDays                    int
 	action, place, minutes, hold, lift string
-	note, water                        string
+	note, water, photo                 string
 	starter, topUp                     feedFlags
 }
 
@@ -37,6 +37,7 @@ const logHelp = `Add one entry to a jar's log. An entry holds one kind of thing:
   an action     --action, with --volume when strained, --place when moved
   an addition   --starter-..., --top-up-... or --water
   a stop        --hold REASON; --lift REASON
+  a photo       --photo FILE: JPEG, PNG, WebP or GIF, kept small and without its place
   a note        --note alone; with any of the others it is kept beside it
 
 Only a titration tells how sour vinegar is; pH does not. The base burns skin and
@@ -45,11 +46,12 @@ eyes: wear goggles and gloves, and follow the warnings on its bottle.`
 func (a *app) logCommand() *cobra.Command {
 	var f logFlags
 	cmd := &cobra.Command{
-		Use: "log TAG", Short: "Log a reading, titration, action, addition, hold or note", Long: logHelp,
+		Use: "log TAG", Short: "Log a reading, titration, action, addition, hold, photo or note", Long: logHelp,
 		Example: `  cruet log K7RM74 --ph 3.2 --temp "68 F" --instrument "bench pH"
   cruet log K7RM74 --titration --sample "2 mL" --base "0.1 mol/L" --burette 0.0-16.7 --burette 16.7-33.5
   cruet log K7RM74 --action stirred --when yesterday
   cruet log K7RM74 --water "400 mL"
+  cruet log K7RM74 --photo skin.jpg --note "smooth all over"
   cruet log K7RM74 --hold "grey fluff on the surface"`,
 		Args: exactly("The jar's TAG"),
 	}
@@ -64,7 +66,11 @@ func (a *app) logCommand() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		return a.append(cmd, tag, f.actFlags, larder.NewEntry{Note: f.note, Body: body}, *asJSON)
+		n := larder.NewEntry{Note: f.note, Body: body}
+		if body.Kind() == larder.KindPhoto {
+			return a.appendPhoto(cmd, tag, f, n, *asJSON)
+		}
+		return a.append(cmd, tag, f.actFlags, n, *asJSON)
 	}
 	return cmd
 }
@@ -98,6 +104,7 @@ func (f *logFlags) add(cmd *cobra.Command) {
 	flags.StringVar(&f.water, "water", "", "`VOLUME` of water added")
 	flags.StringVar(&f.hold, "hold", "", "`REASON` to stop: nothing of the jar may be bottled or given")
 	flags.StringVar(&f.lift, "lift", "", "`REASON` to lift the hold")
+	flags.StringVar(&f.photo, "photo", "", "`FILE` of a picture of the jar, up to 20 MB")
 	flags.StringVar(&f.note, "note", "", "`TEXT`")
 	f.actFlags.add(cmd, true)
 }
@@ -136,6 +143,7 @@ func (f *logFlags) body(a *app, cmd *cobra.Command) (larder.Body, error) {
 		{"a top-up", f.topUp.given(cmd, "top-up"), func() (larder.Body, error) { return f.topUp.transfer(a, larder.TopUp, "top-up") }},
 		{"water", given("water"), f.waterBody},
 		{"a hold", given("hold"), func() (larder.Body, error) { return larder.Hold{On: true, Reason: f.hold}, nil }},
+		{"a photo", given("photo"), func() (larder.Body, error) { return larder.Photo{}, nil }},
 		{"a lifted hold", given("lift"), func() (larder.Body, error) { return larder.Hold{Reason: f.lift}, nil }},
 		// --temp and --volume belong to an action when there is one.
 		{"a reading", given(readingOnly...) || (given("temp", "volume") && !given("action")), f.readingBody},

@@ -6,6 +6,8 @@ import (
 	"encoding/json"
 	"flag"
 	"fmt"
+	"image"
+	"image/jpeg"
 	"io"
 	"net/http"
 	"os"
@@ -55,6 +57,7 @@ func TestScript(t *testing.T) {
 			"station":   startStation,
 			"stop":      stopStation,
 			"fetch":     fetch,
+			"picture":   makePicture,
 		},
 	})
 }
@@ -231,4 +234,20 @@ func fetch(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Fatalf("%s: status %d, want %s:\n%s", args[1], res.StatusCode, args[0], body)
 	}
 	ts.Check(os.WriteFile(ts.MkAbs(args[2]), body, 0o600))
+}
+
+// makePicture is: picture FILE..., pictures of a jar, each of another brightness.
+func makePicture(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) == 0 {
+		ts.Fatalf("usage: picture FILE...")
+	}
+	for i, name := range args {
+		m := image.NewGray(image.Rect(0, 0, 800, 600))
+		for at := range m.Pix {
+			m.Pix[at] = uint8(40 * i)
+		}
+		var b bytes.Buffer
+		ts.Check(jpeg.Encode(&b, m, nil))
+		ts.Check(os.WriteFile(ts.MkAbs(name), b.Bytes(), 0o600))
+	}
 }

@@ -98,6 +98,7 @@ func (a *app) serve(cmd *cobra.Command, f serveFlags) (err error) {
 	if err := a.announce(st, k, before, db.Dir(), f.demo); err != nil {
 		return err
 	}
+	defer a.sweep(ctx, db)()
 	return a.serveUntil(ctx, stop, listener, engine(db, st.address, f.demo))
 }
 

@@ -113,6 +113,7 @@ func (a *app) showJar(ctx context.Context, r room, tag larder.Tag, asJSON bool) 
 		a.printOutlook(outlook, s)
 	}
 	a.printHistory(log, s)
+	a.printPhotos(r, log)
 	return nil
 }
 
