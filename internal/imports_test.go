@@ -20,8 +20,8 @@ const module = "cruet/"
 // arrows say which of our packages each may import; nothing else may.
 var arrows = map[string][]string{
 	"cmd/cruet":       {"scan", "api", "labels", "labels/readback", "internal/spool", "internal/store", "internal/web", "internal/reckon", "internal/verdict", "internal/forecast", "internal/chart", "internal/larder", "internal/chem"},
-	"scan":            {"internal/spool", "internal/web", "internal/store", "labels", "internal/chart", "internal/reckon", "internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
-	"api":             {"internal/web", "internal/store", "labels", "internal/chart", "internal/reckon", "internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
+	"scan":            {"internal/spool", "internal/web", "internal/store", "internal/photo", "labels", "internal/chart", "internal/reckon", "internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
+	"api":             {"internal/web", "internal/store", "internal/photo", "labels", "internal/chart", "internal/reckon", "internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
 	"labels":          {"internal/verdict", "internal/larder", "internal/chart", "internal/chem"},
 	"labels/readback": {},
 	"internal/spool":  {"internal/larder"},
@@ -50,6 +50,7 @@ var homes = map[string][]string{
 	"github.com/jung-kurt/gofpdf": {"labels"},
 	"github.com/skip2/go-qrcode":  {"labels", "cmd/cruet"},
 	"github.com/spf13/":           {"cmd/cruet"},
+	"github.com/bep/":             {"internal/photo"},
 	"github.com/klippa-app/":      {"labels/readback/pdfium"},
 }
 
