@@ -37,7 +37,7 @@ const logHelp = `Add one entry to a jar's log. An entry holds one kind of thing:
   an action     --action, with --volume when strained, --place when moved
   an addition   --starter-..., --top-up-... or --water
   a stop        --hold REASON; --lift REASON
-  a photo       --photo FILE: JPEG, PNG, WebP or GIF, kept small and without its place
+  a photo       --photo FILE: JPEG, PNG, WebP or GIF; kept small, bare of place
   a note        --note alone; with any of the others it is kept beside it
 
 Only a titration tells how sour vinegar is; pH does not. The base burns skin and
