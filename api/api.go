@@ -58,6 +58,7 @@ func (a *API) Register(e *gin.Engine) {
 	h := humagin.New(e, config)
 	a.registerStart(h)
 	a.registerJars(h)
+	a.registerPlans(h)
 	a.registerLog(h)
 	a.registerPhotos(h)
 	a.registerLots(h)

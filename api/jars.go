@@ -60,15 +60,26 @@ func (a *API) registerJars(h huma.API) {
 }
 
 func (a *API) shelf(ctx context.Context, in *struct {
-	All bool `query:"all" doc:"Retired jars too."`
+	All   bool         `query:"all" doc:"Retired jars too."`
+	Stage larder.Stage `query:"stage" doc:"Only of this stage."`
+	Place string       `query:"place" example:"cellar, top shelf" doc:"Only those that stand here."`
+	Batch int64        `query:"batch" example:"1" doc:"Only of the batch with this number."`
+	Hold  bool         `query:"hold" doc:"Only those on hold."`
+	Due   bool         `query:"due" doc:"Only those that want something now."`
+	Text  string       `query:"q" example:"pear" doc:"Only those with this in their name, place or tag; look-alikes in a tag are forgiven."`
 }) (*answer[Shelf], error) {
+	now, err := a.kitchenNow(ctx)
+	if err != nil {
+		return nil, err
+	}
 	jars, err := a.DB.Shelf(ctx, in.All)
 	if err != nil {
 		return nil, err
 	}
+	jars = larder.ShelfFilter{Stage: in.Stage, Place: in.Place, Batch: in.Batch, Held: in.Hold, Due: in.Due, Text: in.Text}.Filter(jars, now)
 	out := &answer[Shelf]{Shelf{Jars: []ShelfJar{}}}
 	for _, s := range jars {
-		out.Body.Jars = append(out.Body.Jars, ShelfJar{jarOf(s.Jar), batchOf(s.Batch), list(larder.Due(s.Batch.Base, s.Jar.State, now()))})
+		out.Body.Jars = append(out.Body.Jars, ShelfJar{jarOf(s.Jar), batchOf(s.Batch), list(s.Batch.Due(s.Jar.State, now))})
 	}
 	return out, nil
 }
@@ -86,9 +97,13 @@ func (a *API) jar(ctx context.Context, in *JarPath) (*answer[JarPage], error) {
 	if err != nil {
 		return nil, err
 	}
+	now, err := a.kitchenNow(ctx)
+	if err != nil {
+		return nil, err
+	}
 	p := JarPage{
 		Jar: jarOf(h.Jar), Batch: batchOf(h.Batch), Siblings: []larder.Tag{}, MayBecome: []Move{},
-		Due:      list(larder.Due(h.Batch.Base, h.Jar.State, now())),
+		Due:      list(h.Batch.Due(h.Jar.State, now)),
 		CameFrom: list(h.CameFrom), WentInto: list(h.WentInto), Link: tag.Link(address),
 	}
 	for _, j := range h.Siblings {

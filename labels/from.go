@@ -22,7 +22,7 @@ func ForJar(jar larder.Jar, batch larder.Batch, address string, loc *time.Locati
 	if l.DiameterMM == 0 {
 		l.DiameterMM = JarDiameterMM(float64(jar.SizeML))
 	}
-	for _, next := range larder.NextDates(batch.Base, jar.State, datesOnJar) {
+	for _, next := range batch.NextDates(jar.State, loc, datesOnJar) {
 		l.Next = append(l.Next, next.What+" "+next.Window(loc))
 	}
 	return l

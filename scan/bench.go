@@ -73,6 +73,9 @@ func (p *Pages) showBench(c *gin.Context, status int, back *sent) error {
 			b = newBuilder(string(kind), back.typed, back.problems, k.Units())
 		}
 		s.Form = benchForm(kind, b, newest, remembered(c, byCookie))
+		if !fresh && back.typed.Get("back") != "" {
+			s.Form.Fields = append(s.Form.Fields, b.hidden("back", ""))
+		}
 		s.Form.Action, s.Form.Open = "/bench/"+string(kind), c.Query("open") == string(kind)
 		if !fresh {
 			s.Form.Key, s.Form.Open = back.key, true
@@ -179,7 +182,7 @@ func (p *Pages) benchAdd(c *gin.Context) error {
 		e, failed := p.DB.Bench(ctx, act, n)
 		if failed == nil {
 			remember(c, byCookie, act.By)
-			c.Redirect(http.StatusSeeOther, "/bench"+query("saved", e.ID.String()))
+			c.Redirect(http.StatusSeeOther, r.backTo("/bench")+query("saved", e.ID.String()))
 			return nil
 		}
 		err = failed

@@ -227,7 +227,7 @@ func TestHold(t *testing.T) {
 	s := stocked(t)
 	tag := s.jars["Barley/A"]
 	s.post(at(tag, "/log/hold"), formOf("hold", "on", "reason", "fly in it")).follow().wants(200, "On hold: fly in it", "may be bottled or given")
-	s.get("/").wants(200, "On hold: fly in it")
+	s.get("/shelf").wants(200, "On hold: fly in it")
 	v := formOf("tag", string(tag), "bottles_1", "2", "size_ml_1", "250 mL")
 	s.post("/bottle", v).wants(422, "is on hold")
 	s.post(at(tag, "/log/hold"), formOf("hold", "off", "reason", "strained it out")).follow().wants(200, "Saved: Hold lifted")

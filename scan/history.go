@@ -37,6 +37,7 @@ type writer struct {
 	k   larder.Kitchen
 	now time.Time // in the kitchen's zone
 	jar larder.Tag
+	by  string // the initials that this phone remembers
 }
 
 func (w writer) volume(v chem.Millilitres) string { return chem.FormatVolume(v, w.k.Units()) }

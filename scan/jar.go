@@ -86,6 +86,7 @@ type jarView struct {
 	Retired     bool
 	Active      bool // ferments: must never be sealed
 	Total       string
+	Round       string // where it is measured in the round that goes on; empty: none does
 	Printed     string // when its label was printed last, and for which address
 }
 
@@ -162,6 +163,9 @@ func (p *Pages) showJar(c *gin.Context, status int, tag larder.Tag, taken []lard
 			return err
 		}
 		if err := p.outlook(ctx, &v, w); err != nil {
+			return err
+		}
+		if v.Round, err = p.roundOffer(c, tag); err != nil {
 			return err
 		}
 		if v.Printed, err = p.printedText(ctx, tag, now); err != nil {
@@ -296,7 +300,7 @@ func doing(do larder.Deed, jar larder.Tag) link {
 
 func todosOf(jar larder.Jar, batch larder.Batch, now time.Time) []todo {
 	var out []todo
-	for _, t := range larder.Due(batch.Base, jar.State, now) {
+	for _, t := range batch.Due(jar.State, now) {
 		one := todo{What: upperFirst(t.What), Reason: t.Reason(jar.State, now), Window: t.Window(now.Location()),
 			Status: t.Status, Go: doing(t.Do, jar.Tag)}
 		if t.Do == larder.DoStir && t.Urgency > larder.Coming {

@@ -224,7 +224,8 @@ func (a answer) has(source ...string) answer {
 func (a answer) follow() answer {
 	a.s.t.Helper()
 	a.wants(http.StatusSeeOther)
-	return a.s.get(a.Header().Get("Location"))
+	to, _, _ := strings.Cut(a.Header().Get("Location"), "#") // a browser keeps that to itself
+	return a.s.get(to)
 }
 
 var (

@@ -53,11 +53,7 @@ func (p *Pages) log(c *gin.Context) error {
 		return p.showJar(c, status, tag, nil, &sent{form: id, typed: r.typed, problems: problems, key: key})
 	}
 	remember(c, byCookie, act.By)
-	to := jarURL(tag) + query("saved", saved.String())
-	if again {
-		to += "&again=1"
-	}
-	c.Redirect(http.StatusSeeOther, to)
+	c.Redirect(http.StatusSeeOther, r.backTo(jarURL(tag))+savedQuery(saved, again))
 	return nil
 }
 

@@ -32,7 +32,10 @@ type Pages struct {
 // Register adds the pages, and the answers to unknown paths and methods, to e.
 func (p *Pages) Register(e *gin.Engine) {
 	e.GET("/static/:name", serveStatic)
-	e.GET("/", p.page(p.shelf))
+	e.GET("/", p.page(p.today))
+	e.GET("/shelf", p.page(p.shelf))
+	p.registerPlans(e)
+	p.registerRound(e)
 	e.GET("/find", p.page(p.find))
 	e.GET("/start", p.page(p.startForm))
 	e.POST("/start", p.page(p.start))
@@ -109,7 +112,7 @@ func (p *Pages) fail(c *gin.Context, err error) {
 		return
 	}
 	a := web.AnswerTo(err)
-	t := trouble{Title: a.Title, Detail: a.Detail, Back: link{URL: "/", Text: "Go to the shelf"}}
+	t := trouble{Title: a.Title, Detail: a.Detail, Back: link{URL: "/shelf", Text: "Go to the shelf"}}
 	var tag *larder.TagError
 	var missing *larder.NotFoundError
 	switch {
@@ -143,7 +146,7 @@ func (p *Pages) noRoute(c *gin.Context) error {
 		problemJSON(c, http.StatusNotFound, title, "See /api/openapi.json for the paths there are.")
 		return nil
 	}
-	p.troubled(c, http.StatusNotFound, trouble{Title: title, Detail: detail, AskTag: true, Back: link{URL: "/", Text: "Go to the shelf"}})
+	p.troubled(c, http.StatusNotFound, trouble{Title: title, Detail: detail, AskTag: true, Back: link{URL: "/shelf", Text: "Go to the shelf"}})
 	return nil
 }
 
@@ -153,7 +156,7 @@ func (p *Pages) noMethod(c *gin.Context) error {
 		problemJSON(c, http.StatusMethodNotAllowed, title, "See /api/openapi.json for the methods there are.")
 		return nil
 	}
-	p.troubled(c, http.StatusMethodNotAllowed, trouble{Title: title, Detail: "Nothing was saved. Open the page afresh and send its form again.", Back: link{URL: "/", Text: "Go to the shelf"}})
+	p.troubled(c, http.StatusMethodNotAllowed, trouble{Title: title, Detail: "Nothing was saved. Open the page afresh and send its form again.", Back: link{URL: "/shelf", Text: "Go to the shelf"}})
 	return nil
 }
 

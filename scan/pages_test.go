@@ -87,9 +87,9 @@ func TestJarPage(t *testing.T) {
 
 func TestShelf(t *testing.T) {
 	s := newStation(t)
-	s.get("/").wants(200, "An empty shelf", "Start a batch", "Print the labels", "Scan a label").has(`href="/start"`, `action="/find"`)
+	s.get("/shelf").wants(200, "An empty shelf", "Start a batch").has(`href="/start"`, `action="/find"`)
 	s = stocked(t)
-	page := s.get("/").wants(200, "4 jars want a hand", "Pear trimmings", "Quince juice", "Read the gravity due", "5.4 ± ", "pH 3.1", "On hold: mould sighting")
+	page := s.get("/shelf").wants(200, "4 jars want a hand", "Pear trimmings", "Quince juice", "Read the gravity due", "5.4 ± ", "pH 3.1", "On hold: mould sighting")
 	page.lacks(string(s.jars["Pear trimmings/B"])).has(`href="/lots"`, `href="/labels"`, `href="/bottle"`, `href="/start"`)
 }
 

@@ -147,7 +147,7 @@ func checkDemoBatches(t *testing.T, db *store.DB, batches map[string][]demoJar, 
 	checkDemoRising(t, batches["Damson wine"][0])
 	checkDemoStuck(t, batches["Honey"][0], now)
 	for _, j := range batches["Quince juice"] {
-		due := larder.Due(j.Batch.Base, j.Jar.State, now)
+		due := j.Batch.Due(j.Jar.State, now)
 		strain := false
 		for _, todo := range due {
 			strain = strain || strings.Contains(todo.What, "strain") && todo.Urgency == larder.DueNow

@@ -51,7 +51,7 @@ only from a titration; in brackets it was computed from one.`,
 func withDue(shelf []store.ShelfJar, now time.Time, only bool) []shelfJar {
 	out := []shelfJar{}
 	for _, j := range shelf {
-		todos := larder.Due(j.Batch.Base, j.Jar.State, now)
+		todos := j.Batch.Due(j.Jar.State, now)
 		if only && (len(todos) == 0 || todos[0].Urgency == larder.Coming) {
 			continue
 		}

@@ -310,7 +310,7 @@ func (a *app) printSaved(ctx context.Context, r room, saved store.Saved, asJSON 
 	if err != nil {
 		return err
 	}
-	if due := larder.Due(batch.Base, jar.State, s.now); len(due) > 0 {
+	if due := batch.Due(jar.State, s.now); len(due) > 0 {
 		fmt.Fprintf(a.out, "Next: %s.\n", s.todo(due[0], jar.State))
 	}
 	return nil

@@ -98,7 +98,7 @@ func (a *app) showJar(ctx context.Context, r room, tag larder.Tag, asJSON bool) 
 		return err
 	}
 	s := r.speech()
-	due := append([]larder.Todo{}, larder.Due(page.Batch.Base, page.Jar.State, s.now)...)
+	due := append([]larder.Todo{}, page.Batch.Due(page.Jar.State, s.now)...)
 	outlook, err := r.db.Outlook(ctx, tag, s.now.In(s.loc))
 	if err != nil {
 		return err

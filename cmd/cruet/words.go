@@ -16,7 +16,7 @@ type speech struct {
 }
 
 func (r room) speech() speech {
-	return speech{units: r.kitchen.Units(), loc: r.loc, now: time.Now()}
+	return speech{units: r.kitchen.Units(), loc: r.loc, now: time.Now().In(r.loc)}
 }
 
 // none stands where nothing is known.

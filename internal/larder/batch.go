@@ -213,6 +213,8 @@ type Batch struct {
 	Note               string             `json:"note,omitempty"`
 	By                 string             `json:"by,omitempty"`
 	RecordedAt         time.Time          `json:"recorded_at"`
+	// Plan is what the maker changed of its kind's plan, attached by the store.
+	Plan Plan `json:"-"`
 }
 
 // Jar is one filling of one vessel.

@@ -6,100 +6,6 @@ import (
 	"time"
 )
 
-// step is one row of a plan: what to do with a jar of such a base in such a
-// stage, and when, counted from the start of the batch or of the stage.
-type step struct {
-	bases []Base // empty: all
-	stage Stage
-	do    Deed
-	what  string
-	why   string
-	since func(State) *When      // the days count from here, nil: not yet; no since: from the stage's start
-	first int                    // day from which it is due
-	last  int                    // day after which it is overdue
-	every int                    // repeat after so many days; 0 once
-	done  func(State) *time.Time // when it was done last; nil: never known to be
-	until func(State) *time.Time // not asked for any more once this happened
-}
-
-// Deed names a step for programs, so that a page can offer the right form.
-type Deed string
-
-// The deeds of the plan.
-const (
-	DoStir    Deed = "stir"
-	DoLook    Deed = "look"
-	DoBubbles Deed = "look for bubbles"
-	DoStrain  Deed = "strain"
-	DoMother  Deed = "add the mother"
-	DoGravity Deed = "read the gravity"
-	DoTitrate Deed = "titrate"
-	DoBottle  Deed = "bottle"
-)
-
-// plan is the whole plan of the kitchen. Where a source is named the window is
-// its; the rest is common practice, no published source.
-var plan = []step{
-	// Daily stirring keeps the fruit wet and mould away (Ohio State HYG-5346).
-	{bases: []Base{FruitScraps}, stage: Must, do: DoStir, what: "stir", why: "wet fruit on top grows mould", first: 0, last: 1, every: 1, done: stirred, until: strained},
-	{bases: []Base{FruitScraps}, stage: Alcoholic, do: DoStir, what: "stir", why: "wet fruit on top grows mould", first: 0, last: 1, every: 1, done: stirred, until: strained},
-	{stage: Must, do: DoBubbles, what: "look for bubbles", why: "bubbles mean that it has become alcoholic", first: 2, last: 5},
-	// Fruit comes out after about a week; common practice gives it up to two.
-	{bases: []Base{FruitScraps}, stage: Must, do: DoStrain, what: "strain", why: "fruit comes out after one to two weeks", since: started, first: 7, last: 14, until: strained},
-	{bases: []Base{FruitScraps}, stage: Alcoholic, do: DoStrain, what: "strain", why: "fruit comes out after one to two weeks", since: started, first: 7, last: 14, until: strained},
-	{bases: []Base{FruitScraps}, stage: Alcoholic, do: DoMother, what: "add the mother", why: "strained and alcoholic, it wants a mother and air", since: onceStrained, first: 0, last: 14},
-	{bases: []Base{Juice, OtherBase}, stage: Alcoholic, do: DoMother, what: "strain and add the mother", why: "the bubbling should be over", since: started, first: 7, last: 28},
-	{bases: []Base{Honey}, stage: Alcoholic, do: DoMother, what: "strain and add the mother", why: "honey ferments slowly; the bubbling should be over", since: started, first: 28, last: 60},
-	{bases: []Base{Wine, Ale}, stage: Alcoholic, do: DoMother, what: "add the mother", why: "it is alcoholic already", first: 0, last: 3},
-	{bases: []Base{Juice, Honey, OtherBase}, stage: Alcoholic, do: DoGravity, what: "read the gravity", why: "a gravity that stands still tells that fermentation is over, or stuck", first: 7, last: 10, every: 7, done: gravityRead},
-	{stage: Acetic, do: DoLook, what: "first look", why: "a mother should form and the smell turn sour; mould means discard", first: 7, last: 14, until: lookedAt},
-	// HYG-5346: three to four weeks to vinegar in the warm; a month or two is common.
-	{stage: Acetic, do: DoTitrate, what: "titrate", why: "only a titration tells how sour it is", first: 21, last: 28, every: 7, done: titrated},
-	{stage: Maturing, do: DoTitrate, what: "titrate again", why: "acidity can fall when the alcohol is used up", first: 28, last: 42, every: 28, done: titrated},
-	{stage: Finished, do: DoTitrate, what: "titrate", why: "the bottle's label says how sour it is", first: 0, last: 7, every: 90, done: titrated},
-	{stage: Finished, do: DoBottle, what: "bottle", why: "full, closed bottles keep it from fading", first: 0, last: 30},
-}
-
-func started(s State) *When { return &s.StartedAt }
-
-// onceStrained makes a step wait for the straining.
-func onceStrained(s State) *When {
-	if s.StrainedAt == nil {
-		return nil
-	}
-	return &When{At: *s.StrainedAt, Precision: Exact}
-}
-
-func stirred(s State) *time.Time { return s.StirredAt }
-
-func strained(s State) *time.Time { return s.StrainedAt }
-
-func gravityRead(s State) *time.Time {
-	if s.SG == nil {
-		return nil
-	}
-	return &s.SG.When.At
-}
-
-func titrated(s State) *time.Time {
-	if s.Acidity == nil || s.Acidity.Basis == Outdated {
-		return nil
-	}
-	return &s.Acidity.When.At
-}
-
-// lookedAt takes any reading of the stage as a look.
-func lookedAt(s State) *time.Time {
-	at := titrated(s)
-	if s.PH != nil {
-		at = &s.PH.When.At
-	}
-	if at == nil || at.Before(s.StageSince.Earliest()) {
-		return nil
-	}
-	return at
-}
-
 // Urgency orders what is due.
 type Urgency int
 
@@ -113,13 +19,17 @@ const (
 // String is the word shown.
 func (u Urgency) String() string { return [...]string{"coming", "due", "overdue"}[u] }
 
-// Todo is one thing that a jar will want.
+// Todo is one thing that a jar, or the bench, will want. Days are whole: it is
+// due from the morning of From to the evening of Until, both at noon in the
+// kitchen's zone.
 type Todo struct {
 	Do      Deed      `json:"do"`
 	What    string    `json:"what"`
 	Why     string    `json:"why"`
+	Rule    string    `json:"rule"` // the plan's days in words
 	From    time.Time `json:"from"`
 	Until   time.Time `json:"until"`
+	Every   int       `json:"every_days,omitempty"` // repeated after so many days
 	Urgency Urgency   `json:"-"`
 	Status  string    `json:"status"` // coming, due, overdue
 }
@@ -130,43 +40,41 @@ func (t Todo) Window(loc *time.Location) string {
 	if from.Format("2006-01-02") == until.Format("2006-01-02") {
 		return from.Format("2 Jan")
 	}
-	if from.Month() == until.Month() {
+	if from.Month() == until.Month() && from.Year() == until.Year() {
 		return from.Format("2") + "–" + until.Format("2 Jan")
 	}
 	return from.Format("2 Jan") + " – " + until.Format("2 Jan")
 }
 
-// Due lists what this jar wants now and next, the most urgent first. Nothing
-// is due of a jar that is on hold or no longer live.
-func Due(base Base, s State, now time.Time) []Todo {
+// Due lists what a jar of this batch wants now and next, the most urgent first.
+// Its days are those of now's time zone. Nothing is due of a jar that is on hold
+// or no longer live.
+func (b Batch) Due(s State, now time.Time) []Todo {
 	if !s.Stage.Live() || s.Hold != "" {
 		return nil
 	}
 	var todos []Todo
-	for _, st := range plan {
-		if st.stage != s.Stage || !st.covers(base) {
+	for _, st := range stepsOf(b.Base) {
+		if st.stage != s.Stage {
 			continue
 		}
-		if t, ok := st.todo(s, now); ok {
+		if t, ok := b.Plan.todo(st, s, now); ok {
 			todos = append(todos, t)
 		}
 	}
-	sort.SliceStable(todos, func(i, j int) bool {
-		if todos[i].Urgency != todos[j].Urgency {
-			return todos[i].Urgency > todos[j].Urgency
-		}
-		return todos[i].Until.Before(todos[j].Until)
-	})
+	sortTodos(todos, func(t Todo) Todo { return t })
 	return todos
 }
 
-func (st step) covers(base Base) bool {
-	for _, b := range st.bases {
-		if b == base {
-			return true
+// sortTodos puts the most urgent first.
+func sortTodos[T any](all []T, of func(T) Todo) {
+	sort.SliceStable(all, func(i, j int) bool {
+		a, b := of(all[i]), of(all[j])
+		if a.Urgency != b.Urgency {
+			return a.Urgency > b.Urgency
 		}
-	}
-	return len(st.bases) == 0
+		return a.Until.Before(b.Until)
+	})
 }
 
 // reckonedFrom is when the step's days begin to count; ok is false when they do
@@ -175,59 +83,98 @@ func (st step) reckonedFrom(s State) (w When, ok bool) {
 	if st.since == nil {
 		return s.StageSince, true
 	}
-	if since := st.since(s); since != nil {
+	if since := st.since.at(s); since != nil {
 		return *since, true
 	}
 	return When{}, false
 }
 
-func (st step) todo(s State, now time.Time) (Todo, bool) {
+// dayAfter is noon n calendar days after t in that zone. Days are added as
+// dates, so that an hour more or less of summer time moves none.
+func dayAfter(t time.Time, n int, loc *time.Location) time.Time {
+	y, m, d := t.In(loc).Date()
+	return time.Date(y, m, d+n, 12, 0, 0, 0, loc)
+}
+
+// daysBetween counts the midnights from a to b in b's zone.
+func daysBetween(a, b time.Time) int {
+	day := func(t time.Time) time.Time {
+		y, m, d := t.In(b.Location()).Date()
+		return time.Date(y, m, d, 0, 0, 0, 0, time.UTC)
+	}
+	return int(day(b).Sub(day(a)).Hours() / 24)
+}
+
+func (p Plan) todo(st step, s State, now time.Time) (Todo, bool) {
 	since, ok := st.reckonedFrom(s)
-	if !ok {
+	days := p.days(st)
+	if !ok || days.Off || (st.until != nil && st.until(s) != nil) {
 		return Todo{}, false
 	}
-	if st.until != nil && st.until(s) != nil {
-		return Todo{}, false
+	loc, counted := now.Location(), ""
+	if st.since != nil {
+		counted = st.counted() // else the sentence begins with the stage
 	}
-	from, until := since.At.AddDate(0, 0, st.first), since.At.AddDate(0, 0, st.last)
+	t := Todo{Do: st.do, What: st.what, Why: st.why, Rule: ruleWords(days, counted), Every: days.Every,
+		From: dayAfter(since.At, days.First, loc), Until: dayAfter(since.At, days.Last, loc)}
 	if st.done != nil {
 		// A finished jar that was titrated just before it was called so need not
 		// be titrated again.
 		if at := st.done(s); at != nil && (st.stage == Finished || !at.Before(since.Earliest())) {
-			from = at.AddDate(0, 0, st.every)
-			until = from.AddDate(0, 0, max(1, st.every/3))
+			t.From = dayAfter(*at, days.Every, loc)
+			t.Until = dayAfter(*at, days.Every+days.Every/3, loc)
+			t.Rule = "every " + countDays(days.Every)
+			if days.Every > 1 {
+				t.Rule += fmt.Sprintf(", done %s", agoWords(daysBetween(*at, now)))
+			}
 		}
 	}
-	t := Todo{Do: st.do, What: st.what, Why: st.why, From: from, Until: until}
-	switch {
-	case now.After(until):
-		t.Urgency = Overdue
-	case !now.Before(from):
-		t.Urgency = DueNow
-	}
-	t.Status = t.Urgency.String()
-	return t, true
+	return t.judged(now), true
 }
 
-// NextDates are the dates that a jar's label carries: the coming once-only
-// steps of its plan, soonest first, n at most. They are guides, since the label
-// is printed before anyone knows how the jar will do.
-func NextDates(base Base, s State, n int) []Todo {
+func agoWords(days int) string {
+	switch days {
+	case 0:
+		return "today"
+	case 1:
+		return "yesterday"
+	}
+	return fmt.Sprintf("%d days ago", days)
+}
+
+// judged is t with its urgency on now's day.
+func (t Todo) judged(now time.Time) Todo {
+	switch {
+	case daysBetween(t.Until, now) > 0:
+		t.Urgency = Overdue
+	case daysBetween(t.From, now) >= 0:
+		t.Urgency = DueNow
+	default:
+		t.Urgency = Coming
+	}
+	t.Status = t.Urgency.String()
+	return t
+}
+
+// NextDates are the dates that a jar's label carries, in that zone: the coming
+// once-only steps of its plan, soonest first, n at most. They are guides, since
+// the label is printed before anyone knows how the jar will do.
+func (b Batch) NextDates(s State, loc *time.Location, n int) []Todo {
 	var out []Todo
-	at := s.StageSince.At
-	stage := s.Stage
-	for _, st := range plan {
-		if st.every == 1 || !st.covers(base) {
+	at := s.StageSince.At.In(loc)
+	for _, st := range stepsOf(b.Base) {
+		days := b.Plan.days(st)
+		if days.Every == 1 || days.Off {
 			continue
 		}
 		switch {
-		case st.stage == stage:
-			if t, ok := st.todo(s, at); ok {
+		case st.stage == s.Stage:
+			if t, ok := b.Plan.todo(st, s, at); ok {
 				out = append(out, t)
 			}
-		case st.stage == Acetic && st.do == DoTitrate && (stage == Must || stage == Alcoholic):
-			begin := aceticBegins(base, s)
-			out = append(out, Todo{Do: st.do, What: st.what, Why: st.why, From: begin.AddDate(0, 0, st.first), Until: begin.AddDate(0, 0, st.last)})
+		case st.stage == Acetic && st.do == DoTitrate && (s.Stage == Must || s.Stage == Alcoholic):
+			begin := b.aceticBegins(s, loc)
+			out = append(out, Todo{Do: st.do, What: st.what, Why: st.why, From: dayAfter(begin, days.First, loc), Until: dayAfter(begin, days.Last, loc)})
 		}
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].From.Before(out[j].From) })
@@ -236,23 +183,23 @@ func NextDates(base Base, s State, n int) []Todo {
 
 // aceticBegins is the first day on which the plan lets the acetic stage begin:
 // when the fruit may come out, or the mother go in.
-func aceticBegins(base Base, s State) time.Time {
-	for _, st := range plan {
-		if st.stage != Alcoholic || !st.covers(base) || (st.do != DoStrain && st.do != DoMother) {
+func (b Batch) aceticBegins(s State, loc *time.Location) time.Time {
+	for _, st := range stepsOf(b.Base) {
+		if st.stage != Alcoholic || (st.do != DoStrain && st.do != DoMother) {
 			continue
 		}
 		if since, ok := st.reckonedFrom(s); ok {
-			return since.At.AddDate(0, 0, st.first)
+			return dayAfter(since.At, b.Plan.days(st).First, loc)
 		}
 	}
 	return s.StageSince.At
 }
 
-// Reason is the sentence behind a todo: "alcoholic for 12 days; fruit comes out
-// after one to two weeks".
+// Reason is the sentence behind a jar's todo: "alcoholic for 12 days; strain
+// between day 7 and 14 of the batch: spent fruit gives nothing more and spoils".
 func (t Todo) Reason(s State, now time.Time) string {
-	days := int(now.Sub(s.StageSince.At).Hours() / 24)
-	return fmt.Sprintf("%s for %d %s; %s", s.Stage, days, plural(days, "day"), t.Why)
+	days := max(0, daysBetween(s.StageSince.At, now))
+	return fmt.Sprintf("%s for %d %s; %s %s: %s", s.Stage, days, plural(days, "day"), t.What, t.Rule, t.Why)
 }
 
 func plural(n int, word string) string {

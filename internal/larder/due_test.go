@@ -57,7 +57,7 @@ func TestDue(t *testing.T) {
 		"on hold":                  {Ale, held, nil},
 		"discarded":                {Ale, since(Discarded, 3, 150), nil},
 	} {
-		if got := whats(Due(row.base, row.s, testNow)); !slices.Equal(got, row.want) {
+		if got := whats(Batch{Base: row.base}.Due(row.s, testNow)); !slices.Equal(got, row.want) {
 			t.Errorf("%s: %q, want %q", name, got, row.want)
 		}
 	}
@@ -67,7 +67,7 @@ func TestDue(t *testing.T) {
 func TestEveryLiveJarWantsSomething(t *testing.T) {
 	for _, base := range Bases() {
 		for _, stage := range Stages() {
-			todos := Due(base, since(stage, 10, 20), testNow)
+			todos := Batch{Base: base}.Due(since(stage, 10, 20), testNow)
 			if stage.Live() != (len(todos) > 0) {
 				t.Errorf("%s, %s: %q", base, stage, whats(todos))
 			}
@@ -95,12 +95,59 @@ func TestTodoInWords(t *testing.T) {
 			t.Errorf("Window = %s, want %s", got, want)
 		}
 	}
-	todo := Todo{Why: "fruit comes out after one to two weeks"}
-	if got := todo.Reason(since(Alcoholic, 12, 12), daysAgo(0).At); got != "alcoholic for 12 days; fruit comes out after one to two weeks" {
+	todo := Batch{Base: FruitScraps}.Due(since(Alcoholic, 12, 12), testNow)[1]
+	if got := todo.Reason(since(Alcoholic, 12, 12), testNow); got != "alcoholic for 12 days; strain between day 7 and 14 of the batch: spent fruit gives nothing more and spoils" {
 		t.Errorf("Reason = %s", got)
 	}
-	if got := todo.Reason(since(Must, 1, 1), daysAgo(0).At); !strings.HasPrefix(got, "must for 1 day;") {
-		t.Errorf("Reason = %s", got)
+	for want, row := range map[string]struct {
+		base Base
+		s    State
+	}{
+		"must for 1 day; stir every day: ":                                                {FruitScraps, since(Must, 1, 1)},
+		"acetic for 9 days; first look between day 7 and 14: ":                            {Wine, since(Acetic, 9, 9)},
+		"alcoholic for 2 days; add the mother by day 3: ":                                 {Wine, since(Alcoholic, 2, 2)},
+		"must for 9 days; look for bubbles between day 2 and 5: ":                         {Juice, since(Must, 9, 9)},
+		"maturing for 50 days; titrate again between day 28 and 42, then every 28 days: ": {Juice, since(Maturing, 50, 90)},
+	} {
+		got := Batch{Base: row.base}.Due(row.s, testNow)[0].Reason(row.s, testNow)
+		if !strings.HasPrefix(got, want) {
+			t.Errorf("Reason = %s, want it to begin with %s", got, want)
+		}
+	}
+}
+
+// Days are calendar days of the kitchen: two jars filled half an hour before and
+// after midnight have other days, and the hour that summer time takes on 25
+// October 2026 in Dublin (European Union Directive 2000/84/EC: the last Sunday)
+// moves neither.
+func TestDaysAcrossSummerTime(t *testing.T) {
+	dublin, err := time.LoadLocation("Europe/Dublin")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for started, want := range map[string]string{
+		"2026-10-24 00:30": "31 Oct – 7 Nov", "2026-10-23 23:30": "30 Oct – 6 Nov",
+		"2026-10-24 23:30": "31 Oct – 7 Nov", "2026-10-25 00:30": "1–8 Nov",
+	} {
+		w := ExactAt(at(t, dublin, started))
+		s := State{Stage: Must, StageSince: w, StartedAt: w}
+		b := Batch{Base: FruitScraps}
+		for _, now := range []time.Time{w.At.In(dublin), w.At.In(dublin).AddDate(0, 0, 20)} {
+			todos := b.Due(s, now)
+			i := slices.IndexFunc(todos, func(t Todo) bool { return t.Do == DoStrain })
+			if got := todos[i].Window(dublin); got != want {
+				t.Errorf("started %s, strain %s, want %s", started, got, want)
+			}
+		}
+		// It is due from the first minute of its day in the kitchen, not in Greenwich.
+		first := dayAfter(w.At, 7, dublin)
+		for hour, urgency := range map[time.Duration]Urgency{-12*time.Hour - time.Minute: Coming, -12 * time.Hour: DueNow} {
+			for _, todo := range b.Due(s, first.Add(hour)) {
+				if todo.Do == DoStrain && todo.Urgency != urgency {
+					t.Errorf("started %s: %s at %s, want %s", started, todo.Status, first.Add(hour), urgency)
+				}
+			}
+		}
 	}
 }
 
@@ -116,14 +163,14 @@ func TestNextDates(t *testing.T) {
 		"retired": {Wine, since(Empty, 0, 40), nil},
 	} {
 		var got []string
-		for _, todo := range NextDates(row.base, row.s, 3) {
+		for _, todo := range (Batch{Base: row.base}).NextDates(row.s, time.UTC, 3) {
 			got = append(got, todo.What+" "+todo.Window(time.UTC))
 		}
 		if !slices.Equal(got, row.want) {
 			t.Errorf("%s: %q, want %q", name, got, row.want)
 		}
 	}
-	if got := NextDates(FruitScraps, since(Must, 0, 0), 2); len(got) != 2 {
+	if got := (Batch{Base: FruitScraps}).NextDates(since(Must, 0, 0), time.UTC, 2); len(got) != 2 {
 		t.Errorf("%d dates, want 2", len(got))
 	}
 }

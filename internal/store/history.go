@@ -163,6 +163,11 @@ func batchByID(ctx context.Context, q querier, id int64) (larder.Batch, error) {
 	if errors.Is(err, sql.ErrNoRows) {
 		return b, &larder.NotFoundError{What: "batch", ID: fmt.Sprint(id)}
 	}
+	if err != nil {
+		return b, err
+	}
+	plans, err := plansOf(ctx, q)
+	b.Plan = plans[b.Base]
 	return b, err
 }
 
@@ -284,10 +289,7 @@ func edges(ctx context.Context, q querier, column, id string) ([]larder.Edge, er
 }
 
 // ShelfJar is one jar on the shelf with the batch it belongs to.
-type ShelfJar struct {
-	Jar   larder.Jar
-	Batch larder.Batch
-}
+type ShelfJar = larder.ShelfJar
 
 // Shelf lists the jars that stand on the shelf, by batch, the newest batch
 // first; retired ones too when all is set.
@@ -313,17 +315,33 @@ func shelf(ctx context.Context, q querier, all bool) ([]ShelfJar, error) {
 	if err != nil {
 		return nil, fmt.Errorf("store: shelf: %w", err)
 	}
-	batches := map[int64]larder.Batch{}
+	batches, err := batchesOf(ctx, q, where)
+	if err != nil {
+		return nil, err
+	}
 	out := make([]ShelfJar, len(jars))
 	for i, j := range jars {
-		b, seen := batches[j.BatchID]
-		if !seen {
-			if b, err = batchByID(ctx, q, j.BatchID); err != nil {
-				return nil, err
-			}
-			batches[j.BatchID] = b
-		}
-		out[i] = ShelfJar{Jar: j, Batch: b}
+		out[i] = ShelfJar{Jar: j, Batch: batches[j.BatchID]}
 	}
 	return out, nil
+}
+
+// batchesOf are the batches of the jars that a condition on jars finds, each
+// with its plan.
+func batchesOf(ctx context.Context, q querier, where string) (map[int64]larder.Batch, error) {
+	plans, err := plansOf(ctx, q)
+	if err != nil {
+		return nil, err
+	}
+	rows, err := q.QueryContext(ctx, batchSQL+` WHERE id IN (SELECT batch_id FROM jar`+where+`)`)
+	if err != nil {
+		return nil, fmt.Errorf("store: batches of the shelf: %w", err)
+	}
+	batches, err := collect(rows, func(r *sql.Rows) (larder.Batch, error) { return readBatch(r) })
+	out := map[int64]larder.Batch{}
+	for _, b := range batches {
+		b.Plan = plans[b.Base]
+		out[b.ID] = b
+	}
+	return out, err
 }
