@@ -11,6 +11,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/uuid"
+
 	"cruet/internal/chem"
 	"cruet/internal/larder"
 )
@@ -173,7 +175,43 @@ func told(t *testing.T, db *DB) string {
 			say("bench %s, %s: %s struck %v", e.When.In(time.UTC), e.Kind, body, e.Struck)
 		}
 	}
+	toldPlans(t, db, say)
 	return b.String()
+}
+
+// toldPlans tells what is changed of the plans, and the rounds.
+func toldPlans(t *testing.T, db *DB, say func(string, ...any)) {
+	t.Helper()
+	plans, err := db.Plans(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, kind := range larder.PlanKinds() {
+		for _, s := range plans[kind].Steps(kind) {
+			if s.Changed {
+				say("plan for %s: %s %s", kind, s.ID, s.Rule())
+			}
+		}
+	}
+	rounds, err := db.Rounds(ctx, 100)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range rounds {
+		say("round of %s to %s, by %s", r.StartedAt.Format(time.RFC3339), r.EndedAt.Format(time.RFC3339), r.By)
+		lines, err := db.RoundLines(ctx, r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, l := range lines {
+			say("  jar %s: %d entries, skipped %v, flags %q", l.Jar, len(l.Entries), l.Skipped, l.Flags)
+		}
+	}
+	if c, err := db.Calendar(ctx); err != nil || (c.Token == "") != (c.Space == uuid.Nil) {
+		t.Fatalf("the calendar is %v, %v", c, err)
+	} else if c.Token != "" {
+		say("a calendar is open")
+	}
 }
 
 // makeOld fills a kitchen with one of everything, through the same acts as a
@@ -225,6 +263,7 @@ func makeOld(t *testing.T, name string) {
 		t.Fatal(err)
 	}
 	oldTransfers(t, db, barley, a, lot)
+	oldRound(t, db, barley, a)
 	sound(t, db)
 	text := told(t, db)
 	if err := db.Close(); err != nil {
@@ -262,6 +301,32 @@ func oldTransfers(t *testing.T, db *DB, barley, pear larder.Tag, lot BottledLot)
 		t.Fatal(err)
 	}
 	if _, err := db.TakeBack(ctx, act(), lot.Bottles[2].Tag, "wrong bottle"); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// oldRound changes a plan, opens the calendar and goes through a measuring round.
+func oldRound(t *testing.T, db *DB, barley, pear larder.Tag) {
+	t.Helper()
+	if err := db.SetPlan(ctx, larder.FruitScraps, larder.Plan{"must/strain": {First: 5, Last: 9}, "acetic/look": {First: 7, Last: 14, Off: true}}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := db.RenewCalendar(ctx, act(), true); err != nil {
+		t.Fatal(err)
+	}
+	r, err := db.BeginRound(ctx, act(), []larder.Tag{barley, pear})
+	if err != nil {
+		t.Fatal(err)
+	}
+	reading := ph(3.9).Body.(larder.Reading)
+	titre := titration().Body.(larder.Titration)
+	if _, err := db.MeasureInRound(ctx, act(), r.ID, pear, larder.Measuring{Note: "cloudy", Reading: &reading, Titration: &titre}); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.SkipInRound(ctx, act(), r.ID, barley); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.EndRound(ctx, act(), r.ID); err != nil {
 		t.Fatal(err)
 	}
 }
