@@ -13,7 +13,7 @@ import (
 
 // Plan is when one kind of batch is asked for what.
 type Plan struct {
-	Kind  larder.Base       `json:"kind"`
+	Kind  string            `json:"kind" example:"fruit scraps"`
 	Steps []larder.PlanStep `json:"steps"`
 }
 
@@ -81,7 +81,7 @@ func (a *API) plans(ctx context.Context, _ *struct{}) (*answer[Plans], error) {
 	}
 	out := Plans{Plans: []Plan{}}
 	for _, kind := range larder.PlanKinds() {
-		out.Plans = append(out.Plans, Plan{kind, all[kind].Steps(kind)})
+		out.Plans = append(out.Plans, Plan{string(kind), all[kind].Steps(kind)})
 	}
 	return &answer[Plans]{out}, nil
 }
@@ -92,7 +92,7 @@ func (a *API) plan(ctx context.Context, in *PlanPath) (*answer[Plan], error) {
 		return nil, err
 	}
 	all, err := a.DB.Plans(ctx)
-	return &answer[Plan]{Plan{kind, all[kind].Steps(kind)}}, err
+	return &answer[Plan]{Plan{string(kind), all[kind].Steps(kind)}}, err
 }
 
 func (a *API) setPlan(ctx context.Context, in *struct {

@@ -31,14 +31,27 @@ only from a titration; in brackets it was computed from one.`,
 	}
 	all := cmd.Flags().Bool("all", false, "also the jars that are empty or discarded")
 	due := cmd.Flags().Bool("due", false, "only the jars that want something now")
+	var filter larder.ShelfFilter
+	stage := cmd.Flags().String("stage", "", "only jars of this `STAGE`")
+	cmd.Flags().StringVar(&filter.Place, "place", "", "only jars that stand at this `PLACE`")
+	cmd.Flags().BoolVar(&filter.Held, "hold", false, "only jars on hold")
+	cmd.Flags().StringVar(&filter.Text, "find", "", "only jars with this `TEXT` in their name, place or tag")
 	asJSON := jsonFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		if *stage != "" {
+			var err error
+			if filter.Stage, err = larder.ParseStage(*stage); err != nil {
+				return wrongUse("--stage", "%s", err)
+			}
+		}
+		filter.Due = *due
 		return a.inKitchen(cmd, existing, func(ctx context.Context, r room) error {
 			shelf, err := r.db.Shelf(ctx, *all)
 			if err != nil {
 				return err
 			}
-			jars := withDue(shelf, time.Now(), *due)
+			now := time.Now().In(r.loc)
+			jars := withDue(filter.Filter(shelf, now), now)
 			if *asJSON {
 				return a.printJSON(map[string]any{"jars": jars})
 			}
@@ -48,13 +61,10 @@ only from a titration; in brackets it was computed from one.`,
 	return cmd
 }
 
-func withDue(shelf []store.ShelfJar, now time.Time, only bool) []shelfJar {
+func withDue(shelf []store.ShelfJar, now time.Time) []shelfJar {
 	out := []shelfJar{}
 	for _, j := range shelf {
 		todos := j.Batch.Due(j.Jar.State, now)
-		if only && (len(todos) == 0 || todos[0].Urgency == larder.Coming) {
-			continue
-		}
 		out = append(out, shelfJar{Jar: j.Jar, Batch: j.Batch, Due: append([]larder.Todo{}, todos...)})
 	}
 	return out
