@@ -80,7 +80,7 @@ written to a file instead.`,
 	flags.StringVarP(&out.name, "output", "o", "", "`FILE` for the feed, or - for standard output")
 	flags.BoolVar(&out.force, "force", false, "replace the file when it is there already")
 	f.add(cmd, false)
-		cmd.RunE = func(cmd *cobra.Command, args []string) error {
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		act, err := f.act()
 		if err != nil {
 			return err
