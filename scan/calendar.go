@@ -89,7 +89,12 @@ func (p *Pages) calendarFeed(c *gin.Context) error {
 	}
 	feed := calendar.Feed{Kitchen: k.Name, Tasks: list.Tasks, Space: cal.Space, Now: now, Link: p.taskAddress}
 	c.Header("Content-Disposition", `inline; filename="cruet.ics"`)
-	c.Data(http.StatusOK, calendar.ContentType, calendar.Write(feed))
+	data := calendar.Write(feed)
+	var small []byte
+	if takesGzip(c.Request) {
+		small = zipped(data)
+	}
+	send(c, http.StatusOK, calendar.ContentType, data, small)
 	return nil
 }
 

@@ -64,6 +64,9 @@ func looks(s *station) map[string]string {
 		s.t.Fatal(err)
 	}
 	pear := string(s.jars["Pear trimmings/A"])
+	if _, err := s.db.RenewCalendar(context.Background(), act(), true); err != nil {
+		s.t.Fatal(err)
+	}
 	pages := map[string]string{
 		"today": "/", "shelf": "/shelf", "shelf-part": "/shelf?stage=acetic&q=pear&hold=1", "plans": "/plans?open=fruit-scraps", "calendar": "/calendar",
 		"round": "/round", "round-jar": "/round/jar/" + pear, "round-results": s.rounded(pear), "jar": "/J/" + pear, "jar-reading": "/J/" + pear + "?open=reading", "jar-titration": "/J/" + pear + "?open=titration",
