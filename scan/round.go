@@ -39,6 +39,7 @@ type roundView struct {
 	Saved     string
 	SavedURL  string
 	On        bool
+	Began     string
 	Begin     form
 	None      bool // no jar stands on the shelf
 	Bench     []roundCheck
@@ -151,7 +152,7 @@ func roundJarURL(tag larder.Tag) string { return "/round/jar/" + string(tag) }
 // fillRound tells where an open round stands.
 func (p *Pages) fillRound(c *gin.Context, v *roundView, r larder.Round, w writer) error {
 	ctx := c.Request.Context()
-	v.On, v.ResultURL = true, roundURL(r)
+	v.On, v.ResultURL, v.Began = true, roundURL(r), momentOf(larder.ExactAt(r.StartedAt), w.now)
 	bench, err := p.DB.RoundBench(ctx, r, w.now)
 	if err != nil {
 		return err

@@ -43,7 +43,7 @@ func TestRound(t *testing.T) {
 	s.post("/round", formOf("jars", "none")).wants(422, "No jar is to be measured")
 	s.get(at(pear, "")).lacks("/round/jar/")
 
-	s.post("/round", formOf("jars", "all", "by", "ro")).follow().wants(200, "Next, 5 left", "No meter is calibrated", "Read the bought 5 % vinegar")
+	s.post("/round", formOf("jars", "all", "by", "ro")).follow().wants(200, "Begun 25 Nov, 10:30", "Next, 5 left", "No meter is calibrated", "Read the bought 5 % vinegar")
 	// Along the shelf: the cellar, the pantry, then those without a place.
 	hub := words(s.get("/round").Body.String())
 	if i, j, k := strings.LastIndex(hub, string(barley)), strings.LastIndex(hub, string(pear)), strings.LastIndex(hub, string(windfall)); i > j || j > k {
