@@ -58,7 +58,7 @@ func photograph(p target, s shot, seed uint64, frame int) *image.Gray {
 				out[v*n+u] = 60
 				continue
 			}
-			out[v*n+u] = light * stains.dim(lx, ly) * (0.08 + 0.92*p.paper(lx, ly, s.gain))
+			out[v*n+u] = light * stains.dim(lx, ly) * (0.08 + 0.92*p.area(lx, ly, 1/scale, s.gain))
 		}
 	}
 	out = blur(out, n, math.Hypot(0.7, s.blurPx))
@@ -101,6 +101,18 @@ func (p pose) onLabel(x, y float64) (lx, ly float64, ok bool) {
 	k := (-b - math.Sqrt(disc)) / a
 	px, pz := ox+k*dx, oz+k*dz
 	return r * (math.Atan2(px, r-pz) - p.turn), oy + k*dy, true
+}
+
+// area is the whiteness that a camera's pixel of a width in mm sees: where the
+// printer's dots are finer than that, several places', not one's.
+func (p target) area(xMM, yMM, wMM, gain float64) (sum float64) {
+	n := max(1, int(math.Round(p.perMM*wMM)))
+	for i := range n {
+		for j := range n {
+			sum += p.paper(xMM+wMM*((float64(i)+0.5)/float64(n)-0.5), yMM+wMM*((float64(j)+0.5)/float64(n)-0.5), gain)
+		}
+	}
+	return sum / float64(n*n)
 }
 
 // paper is the whiteness of a place on the label, ink grown or shrunk.

@@ -64,7 +64,19 @@ func NewCode(text string, min Level) (Code, error) {
 		}
 		best, level = q, higher
 	}
-	return fromBitmap(text, best.VersionNumber, level, best.Bitmap()), nil
+	return remasked(text, best.VersionNumber, level, best.Bitmap()), nil
+}
+
+// remasked is the library's code of a text, under the mask that reads best.
+func remasked(text string, version int, level Level, rows [][]bool) Code {
+	if version > mostMaskedVersion {
+		return fromRows(text, version, level, rows)
+	}
+	b, m := newBitmap(rows), maskingOf(version, level)
+	m.strip(b)
+	out := make(bitmap, len(b))
+	m.best(b, out)
+	return out.code(text, version, level)
 }
 
 func encode(text string, level Level) (*qrcode.QRCode, error) {
@@ -79,7 +91,7 @@ func encode(text string, level Level) (*qrcode.QRCode, error) {
 	return q, nil
 }
 
-func fromBitmap(text string, version int, level Level, rows [][]bool) Code {
+func fromRows(text string, version int, level Level, rows [][]bool) Code {
 	c := Code{Text: text, Version: version, Level: level, size: len(rows)}
 	c.black = make([]bool, 0, c.size*c.size)
 	for _, row := range rows {

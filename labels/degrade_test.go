@@ -21,7 +21,7 @@ import (
 
 // go test ./labels -run Degraded -v -trials 40 -family blurred prints a
 // steadier table, of one family.
-var trials = flag.Int("trials", 0, "photographs per cell of the degradation table; 0 is 3, and 6 where CI=true")
+var trials = flag.Int("trials", 0, "photographs per cell of the degradation table; 0 is 3, and 12 where CI=true")
 
 var onlyFamily = flag.String("family", "", "only the degradations with this in their name")
 
@@ -38,6 +38,7 @@ var families = []struct {
 	{"jar of 76, 86 mm, turned 20 deg", []shot{{diameterMM: 76, turnDeg: 20}, {diameterMM: 86, turnDeg: 20}}, 0.85},
 	{"held at 15 and 30 deg", []shot{{turnDeg: 15, tiltDeg: 10}, {tiltDeg: 30}, {turnDeg: 30}}, 0.97},
 	{"blurred", []shot{{blurPx: 0.8}, {blurPx: 1.2}}, 0.95},
+	{"far out of focus", []shot{{blurPx: 1.6}, {blurPx: 2.2}}, 0.7},
 	{"noisy", []shot{{noise: 18}, {noise: 28}}, 0.9},
 	{"uneven light", []shot{{shade: 0.6}, {shade: 0.75}}, 0.97},
 	{"stained 4 and 8 %", []shot{{stain: 0.04}, {stain: 0.08}}, 0.7},
@@ -66,21 +67,25 @@ type reader struct {
 
 // Our labels survive what a kitchen does to them, and better than the plain way
 // of placing a code: the library's own picture, level M, scaled into the same
-// box. Decoders of three families read them, where they are installed.
+// box. It fills the box just as ours does, with modules as large or, where level
+// M makes do with a smaller version, larger; the same printer and camera, and the
+// same accidents, befall both. Decoders of three families read them, where they
+// are installed. In the table > says that ours are ahead, ~ that either may be,
+// by chance.
 func TestDegradedCodesStillRead(t *testing.T) {
 	t.Parallel()
 	n := *trials
 	if n == 0 {
 		n = 3
 		if os.Getenv("CI") == "true" {
-			n = 6
+			n = 12
 		}
 	}
 	decoders := decodersHere(t)
 	var table strings.Builder
 	fmt.Fprintf(&table, "\n%-38s %7s %7s %7s", "part read by "+decoders[0].name, "3x10", "3x8", "57x32")
 	for _, d := range decoders {
-		fmt.Fprintf(&table, " | %-6s %6s", d.name, "plain")
+		fmt.Fprintf(&table, " | %-6s   %6s", d.name, "plain")
 	}
 	table.WriteByte('\n')
 	sums := make([][2]int, len(decoders))
@@ -101,8 +106,8 @@ func TestDegradedCodesStillRead(t *testing.T) {
 		}
 		for i, d := range decoders {
 			ours, plain := all.right(t, d, all.ours), all.right(t, d, all.plain)
-			fmt.Fprintf(&table, " | %6.3f %6.3f", share(ours, all), share(plain, all))
-			compare(t, fam.name+" by "+d.name, ours, plain)
+			mark := compare(t, fam.name+" by "+d.name, ours, plain)
+			fmt.Fprintf(&table, " | %6.3f %s %6.3f", share(ours, all), mark, share(plain, all))
 			sums[i][0], sums[i][1] = sums[i][0]+count(ours), sums[i][1]+count(plain)
 			if i == 0 && share(ours, all) < fam.floor {
 				t.Errorf("%s: %.3f read, want %.2f", fam.name, share(ours, all), fam.floor)
@@ -118,10 +123,13 @@ func TestDegradedCodesStillRead(t *testing.T) {
 	t.Log(table.String())
 }
 
-// compare fails when plain ones read so much more often than ours that it is
-// not chance: of the labels of which only one of both reads, as of tosses of a
-// coin, ours may be fewer by two and a half standard deviations.
-func compare(t *testing.T, what string, ours, plain []bool) {
+// compare wants ours read more often than the plain ones wherever those are not
+// all read. Both are the same label under the same accidents, so only pairs tell
+// of which one is read and the other is not; where neither code had a better
+// chance, they fall like tosses of a coin. Plain may be ahead in as many as a coin
+// shows one time in twenty or more, and not beyond: some accidents, such as a
+// splash over the alignment pattern, lose every code, however it is made.
+func compare(t *testing.T, what string, ours, plain []bool) (mark string) {
 	t.Helper()
 	onlyOurs, onlyPlain := 0, 0
 	for i := range ours {
@@ -132,9 +140,28 @@ func compare(t *testing.T, what string, ours, plain []bool) {
 			onlyPlain++
 		}
 	}
-	if float64(onlyPlain-onlyOurs) > 1+2.5*math.Sqrt(float64(onlyOurs+onlyPlain)) {
-		t.Errorf("%s: %d read of which the plain one does not, %d the other way", what, onlyOurs, onlyPlain)
+	switch {
+	case count(plain) == len(plain) && onlyPlain == 0:
+		return " "
+	case onlyOurs > onlyPlain:
+		return ">"
+	case headsAtLeast(onlyPlain, onlyOurs+onlyPlain) >= 0.05:
+		return "~"
 	}
+	t.Errorf("%s: %d read of which the plain one does not, %d the other way", what, onlyOurs, onlyPlain)
+	return "<"
+}
+
+// headsAtLeast is the chance that n tosses of a coin show k heads or more.
+func headsAtLeast(k, n int) (sum float64) {
+	chance := math.Pow(0.5, float64(n)) // of i heads, in one order; times the orders
+	for i := 0; i <= n; i++ {
+		if i >= k {
+			sum += chance
+		}
+		chance *= float64(n-i) / float64(i+1)
+	}
+	return sum
 }
 
 func count(list []bool) (n int) {
@@ -216,11 +243,26 @@ func specimens(t *testing.T, s Stock, trials int) (list []specimen) {
 	for _, dpi := range []int{203, 300, 600} {
 		for i := range trials {
 			nth := i + 100*dpi + 1000000*int(s.LabelWMM) // another tag on each stock and printer
-			us, plain := printed(t, s, testJar(nth), dpi)
+			l := testJar(nth)
+			l.URL = addressOf(nth) + "/J/" + l.Tag
+			us, plain := printed(t, s, l, dpi, nth)
 			list = append(list, specimen{us, plain, dpi, nth})
 		}
 	}
 	return list
+}
+
+// addressOf is where a kitchen's station may be found. Codes that carry the same
+// address look alike, and one decoder may like or dislike them all for it.
+func addressOf(nth int) string {
+	a, b := nth*7919%254+1, nth*104729%254+1
+	switch nth % 3 {
+	case 0:
+		return fmt.Sprintf("http://192.168.%d.%d:8080", a, b)
+	case 1:
+		return fmt.Sprintf("http://192.168.1.%d:8080", b)
+	}
+	return fmt.Sprintf("http://10.0.%d.%d:8080", a, b)
 }
 
 // viewOf keeps each frame, since several decoders look at it.
@@ -248,7 +290,7 @@ func takeFamily(list []specimen, fam int, shots []shot) (p photos) {
 }
 
 // printed prints a label our way and the plain way, in black and white dots.
-func printed(t *testing.T, s Stock, l JarLabel, dpi int) (us, plain target) {
+func printed(t *testing.T, s Stock, l JarLabel, dpi, nth int) (us, plain target) {
 	t.Helper()
 	d, err := Draw(Sheet{Stock: s, DPI: dpi}, l)
 	if err != nil {
@@ -259,7 +301,7 @@ func printed(t *testing.T, s Stock, l JarLabel, dpi int) (us, plain target) {
 	us = target{text: l.URL, perMM: float64(dpi) / mmPerInch, xMM: it.XMM + it.WMM/2, yMM: it.YMM + it.HMM/2, sideMM: module * float64(it.Code.Size()), moduleMM: module}
 	plain = us
 	us.picture = bilevel(crop(pages(t, write(t, Sheet{Stock: s, DPI: dpi}, l), dpi)[0], s, 0))
-	plain.picture = bilevel(crop(pages(t, plainPDF(t, s, it, l.URL), dpi)[0], s, 0))
+	plain.picture = bilevel(crop(pages(t, plainPDF(t, s, it, l.URL, nth, dpi), dpi)[0], s, 0))
 	// The same words stand round both.
 	for y := range us.picture.Rect.Dy() {
 		for x := range us.picture.Rect.Dx() {
@@ -274,7 +316,7 @@ func printed(t *testing.T, s Stock, l JarLabel, dpi int) (us, plain target) {
 }
 
 // plainPDF places the library's picture in the same box.
-func plainPDF(t *testing.T, s Stock, it Item, text string) []byte {
+func plainPDF(t *testing.T, s Stock, it Item, text string, nth, dpi int) []byte {
 	t.Helper()
 	img, err := qrcode.Encode(text, qrcode.Medium, 256)
 	if err != nil {
@@ -283,7 +325,11 @@ func plainPDF(t *testing.T, s Stock, it Item, text string) []byte {
 	pdf := gofpdf.NewCustom(&gofpdf.InitType{UnitStr: "mm", Size: gofpdf.SizeType{Wd: s.PageWMM, Ht: s.PageHMM}})
 	pdf.AddPage()
 	pdf.RegisterImageOptionsReader("code", gofpdf.ImageOptions{ImageType: "PNG"}, bytes.NewReader(img))
+	// Whoever places it so counts in millimetres, not in the printer's dots: on a
+	// sheet of labels each lies elsewhere between two of them.
 	x, y := s.Place(0)
+	x += DotMM(dpi) * (float64(nth*37%100)/100 - 0.5)
+	y += DotMM(dpi) * (float64(nth*61%100)/100 - 0.5)
 	pdf.ImageOptions("code", x+it.XMM, y+it.YMM, it.WMM, it.HMM, false, gofpdf.ImageOptions{ImageType: "PNG"}, 0, "")
 	var b bytes.Buffer
 	if err := pdf.Output(&b); err != nil {

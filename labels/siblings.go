@@ -1,7 +1,6 @@
 package labels
 
 import (
-	"math/bits"
 	"runtime"
 	"slices"
 	"strings"
@@ -14,10 +13,9 @@ import (
 // alphanumeric mode are one number of 11 bits, the error correction is linear
 // over bits, and a mask is added: so the matrix of a text is that of another,
 // with one known pattern of modules turned over for each bit that differs. The
-// patterns are learned from the library's own codes, and the mask is chosen as
-// the library chooses it, on 64 modules at once. What comes out is the library's
-// matrix, at a fraction of its time; where a sample shows that it is not, the
-// library does all the work.
+// patterns are learned from the library's own codes, and the mask is chosen as for
+// every code (see mask.go). What comes out is what NewCode gives, at a fraction of
+// its time; where a sample shows that it is not, the library does all the work.
 
 // alphanumeric is the order of the mode's characters (ISO/IEC 18004, table 5).
 const alphanumeric = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./:"
@@ -28,15 +26,6 @@ const (
 	mostSiblingSize = 41 // version 6; larger symbols carry version bits and split differently
 )
 
-// bitmap is a symbol's rows, then its columns, a bit a module.
-type bitmap []uint64
-
-func (b bitmap) flip(o bitmap) {
-	for i := range b {
-		b[i] ^= o[i]
-	}
-}
-
 // siblings are texts of one length that differ in one stretch.
 type siblings struct {
 	prefix, suffix string
@@ -46,7 +35,7 @@ type siblings struct {
 	size           int
 	base           bitmap // of the text with the stretch full of As, without mask and format
 	pairs          []pair
-	masks          [8]bitmap // with the format that names each
+	masks          *masking
 }
 
 // pair is one or two characters that are one number.
@@ -181,9 +170,7 @@ func learn(texts []string, a, b int, single bool, min Level) *siblings {
 
 // learnPatterns asks the library for codes in which one number differs.
 func (s *siblings) learnPatterns(base string) bool {
-	for m := range s.masks {
-		s.masks[m] = s.mask(m)
-	}
+	s.masks = maskingOf(s.version, s.level)
 	var ok bool
 	if s.base, ok = s.unmasked(base); !ok {
 		return false
@@ -263,109 +250,6 @@ func (s *siblings) agrees(texts []string) bool {
 	return !slices.Contains(wrong, true)
 }
 
-// unmasked is the library's code of a text without its mask and format.
-func (s *siblings) unmasked(text string) (bitmap, bool) {
-	names := [...]qrcode.RecoveryLevel{qrcode.Low, qrcode.Medium, qrcode.High, qrcode.Highest}
-	q, err := qrcode.NewWithForcedVersion(text, s.version, names[s.level])
-	if err != nil {
-		return nil, false
-	}
-	q.DisableBorder = true
-	rows := q.Bitmap()
-	b := make(bitmap, 2*s.size)
-	for y, row := range rows {
-		for x, black := range row {
-			if black {
-				b[y] |= 1 << x
-				b[s.size+x] |= 1 << y
-			}
-		}
-	}
-	// Bits 10 to 12 of the format name the mask; they stand in row 8.
-	f := 0
-	for i, x := range []int{4, 3, 2} {
-		f |= int(b[8]>>x&1) << i
-	}
-	f = f ^ 0x5412>>10&7
-	b.flip(s.masks[f])
-	return b, true
-}
-
-// mask is a mask's pattern over the data's modules, with the format that names
-// it (ISO/IEC 18004, 7.8.2 and 7.9).
-func (s *siblings) mask(m int) bitmap {
-	b := make(bitmap, 2*s.size)
-	set := func(x, y int) { b[y] |= 1 << x; b[s.size+x] |= 1 << y }
-	for y := range s.size {
-		for x := range s.size {
-			if s.isData(x, y) && masks[m](x, y) {
-				set(x, y)
-			}
-		}
-	}
-	f := formatBits(s.level, m)
-	for i := range 15 {
-		if f>>i&1 == 0 {
-			continue
-		}
-		// Once along the upper left finder, once split over the other two.
-		switch {
-		case i < 6:
-			set(8, i)
-		case i < 8:
-			set(8, i+1)
-		case i == 8:
-			set(7, 8)
-		default:
-			set(14-i, 8)
-		}
-		if i < 8 {
-			set(s.size-1-i, 8)
-		} else {
-			set(8, s.size-15+i)
-		}
-	}
-	return b
-}
-
-// isData tells the data's modules from the patterns that every symbol has.
-func (s *siblings) isData(x, y int) bool {
-	n := s.size
-	switch {
-	case x < 9 && (y < 9 || y >= n-8) || x >= n-8 && y < 9: // finders and format
-		return false
-	case x == 6 || y == 6: // timing
-		return false
-	case x >= n-9 && x < n-4 && y >= n-9 && y < n-4: // alignment
-		return false
-	}
-	return true
-}
-
-// masks are the conditions of ISO/IEC 18004, table 10.
-var masks = [8]func(x, y int) bool{
-	func(x, y int) bool { return (x+y)%2 == 0 },
-	func(_, y int) bool { return y%2 == 0 },
-	func(x, _ int) bool { return x%3 == 0 },
-	func(x, y int) bool { return (x+y)%3 == 0 },
-	func(x, y int) bool { return (y/2+x/3)%2 == 0 },
-	func(x, y int) bool { return x*y%2+x*y%3 == 0 },
-	func(x, y int) bool { return (x*y%2+x*y%3)%2 == 0 },
-	func(x, y int) bool { return ((x+y)%2+x*y%3)%2 == 0 },
-}
-
-// formatBits are level and mask with their BCH check (ISO/IEC 18004, 7.9).
-func formatBits(level Level, mask int) int {
-	data := [...]int{1, 0, 3, 2}[level]<<3 | mask
-	rest := data << 10
-	for i := 14; i >= 10; i-- {
-		if rest>>i&1 == 1 {
-			rest ^= 0x537 << (i - 10)
-		}
-	}
-	return (data<<10 | rest) ^ 0x5412
-}
-
 // code is the code of a text of the family.
 func (s *siblings) code(text string) (Code, bool) {
 	if len(text) != s.length || !strings.HasPrefix(text, s.prefix) || !strings.HasSuffix(text, s.suffix) {
@@ -388,61 +272,19 @@ func (s *siblings) code(text string) (Code, bool) {
 			}
 		}
 	}
-	least := -1
-	for m := range s.masks {
-		plain.flip(s.masks[m])
-		if score := penalty(plain, s.size); least < 0 || score < least {
-			least = score
-			copy(best[:], plain)
-		}
-		plain.flip(s.masks[m])
-	}
-	c := Code{Text: text, Version: s.version, Level: s.level, size: s.size, black: make([]bool, s.size*s.size)}
-	for y := range s.size {
-		for row := best[y]; row != 0; row &= row - 1 {
-			c.black[y*s.size+bits.TrailingZeros64(row)] = true
-		}
-	}
-	return c, true
+	s.masks.best(plain, best[:2*s.size])
+	return bitmap(best[:2*s.size]).code(text, s.version, s.level), true
 }
 
-// penalty scores a masked symbol as the library does, which counts lines of six
-// and more where the standard counts from five.
-func penalty(b bitmap, n int) int {
-	inner := uint64(1)<<(n-1) - 1
-	score, dark := 0, 0
-	for i, row := range b {
-		same := ^(row ^ row>>1) & inner
-		long := same & (same >> 1) & (same >> 2) & (same >> 3) & (same >> 4)
-		if long != 0 {
-			score += bits.OnesCount64(long) + 3*bits.OnesCount64(long&^(long<<1))
-		}
-		if row&^(row>>1)&(row>>2)&(row>>3)&(row>>4)&^(row>>5)&(row>>6) != 0 {
-			score += 40 * finderLike(row, n)
-		}
-		if i >= n {
-			continue
-		}
-		dark += bits.OnesCount64(row)
-		if i > 0 {
-			above := b[i-1]
-			score += 3 * bits.OnesCount64(same&^(above^above>>1)&^(above^row))
-		}
+// unmasked is the library's code of a text without its mask and format.
+func (s *siblings) unmasked(text string) (bitmap, bool) {
+	names := [...]qrcode.RecoveryLevel{qrcode.Low, qrcode.Medium, qrcode.High, qrcode.Highest}
+	q, err := qrcode.NewWithForcedVersion(text, s.version, names[s.level])
+	if err != nil {
+		return nil, false
 	}
-	off := n*n/2 - dark
-	return score + 10*(max(off, -off)/(n*n/20))
-}
-
-// finderLike counts what looks like a finder pattern in a line, as the library
-// does.
-func finderLike(row uint64, n int) (count int) {
-	seen := uint16(0)
-	for x := range n {
-		seen = seen<<1 | uint16(row>>x&1)
-		if v := seen & 0x7ff; v == 0x05d || v == 0x5d0 || x == n-1 && seen&0x7f == 0x5d {
-			count++
-			seen = 0xff
-		}
-	}
-	return count
+	q.DisableBorder = true
+	b := newBitmap(q.Bitmap())
+	s.masks.strip(b)
+	return b, true
 }

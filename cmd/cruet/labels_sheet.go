@@ -190,7 +190,8 @@ func (a *app) deliver(ctx context.Context, cmd *cobra.Command, r room, f *sheetF
 			return err
 		}
 	}
-	if err := f.remember(ctx, r, all); err != nil {
+	// What was delivered is remembered, also when somebody has pressed Ctrl-C since.
+	if err := f.remember(context.WithoutCancel(ctx), r, all); err != nil {
 		return err
 	}
 	a.tellPrinted(f, r, made, sent, tags, before)
