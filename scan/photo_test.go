@@ -203,9 +203,9 @@ func TestLooksGuide(t *testing.T) {
 	tag := s.jars["Pear trimmings/A"]
 	s.get("/help/looks").wants(200, "When in doubt, throw it away", "Take this jar", "525.825").lacks("Log mould")
 	s.get("/help/looks?tag=K7RM4T").wants(200, "Take this jar", "mistyped")
-	s.get("/help/looks?tag=" + string(s.jars["Pear trimmings/B"])).wants(200).lacks("Log mould", "Take this jar")
+	s.get("/help/looks?tag="+string(s.jars["Pear trimmings/B"])).wants(200).lacks("Log mould", "Take this jar")
 	s.get("/help/caution").has("/help/looks")
-	page := s.get("/help/looks?tag=" + string(tag)).wants(200, "Log mould", "Take a photo of it")
+	page := s.get("/help/looks?tag="+string(tag)).wants(200, "Log mould", "Take a photo of it")
 	page.has(`<title id="look-mould-t">`, `<desc id="look-eels-d">`, `aria-labelledby="look-film-t look-film-d"`)
 	before := s.entries(tag)
 	for _, v := range []struct {
