@@ -3,7 +3,6 @@ package larder
 import (
 	"fmt"
 	"math"
-	"slices"
 	"time"
 
 	"cruet/internal/chem"
@@ -167,25 +166,15 @@ func (n NewBlend) Check(jars []Jar, now time.Time) ([]Pour, error) {
 	if t := n.TargetGPer100ML; t != 0 && (t < 0.5 || t > 12) {
 		p.Add("target_g_per_100ml", "The target acidity lies between 0.5 and 12 g/100 mL; ordinary shop vinegar has 5.")
 	}
-	pours := slices.Clone(n.Pours)
-	var total chem.Millilitres
-	seen := map[Tag]bool{}
-	for i, jar := range jars {
-		if seen[jar.Tag] {
-			p.Add("jars", "Jar "+string(jar.Tag)+" is named twice; a jar cannot be blended with itself.")
-		}
-		seen[jar.Tag] = true
-		checkGiver(&p, "jars", jar, n.When)
-		pours[i].VolumeML = n.pour(&p, pours[i].VolumeML, jar)
-		total += pours[i].VolumeML
-	}
+	pours, total := checkPours(&p, n.Pours, jars, n.When, "")
 	if len(p) == 0 {
 		Part{SizeML: n.SizeML, VolumeML: total, SpareTag: n.SpareTag, Place: n.Place}.check(&p, "")
 	}
 	return pours, p.Err()
 }
 
-func (n NewBlend) pour(p *Problems, volume chem.Millilitres, jar Jar) chem.Millilitres {
+// pourOf is what a jar gives: all that it has when volume is 0.
+func pourOf(p *Problems, volume chem.Millilitres, jar Jar) chem.Millilitres {
 	held := jar.State.VolumeML
 	switch {
 	case volume < 0:

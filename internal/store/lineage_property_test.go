@@ -77,7 +77,7 @@ func (y *yard) when() larder.When {
 	return w
 }
 
-var yardActs = []string{"top up", "top up", "top up", "mother", "water", "bought", "read", "titrate", "finish", "retire", "split", "split", "move", "blend", "blend", "bottle", "bottle", "give", "give", "hold", "release", "release", "hold lot", "strike"}
+var yardActs = []string{"top up", "top up", "top up", "mother", "water", "bought", "read", "titrate", "finish", "retire", "split", "split", "move", "blend", "blend", "join", "join", "bottle", "bottle", "give", "give", "hold", "release", "release", "hold lot", "strike"}
 
 // act does one thing at random and says what and whether it was accepted.
 func (y *yard) act() (what string, err error) {
@@ -123,6 +123,12 @@ func (y *yard) act() (what string, err error) {
 		var f Filled
 		f, err = y.db.Blend(ctx, key, larder.NewBlend{Name: "blend", When: when, SizeML: 9000, Pours: []larder.Pour{{Jar: tag, VolumeML: volume}, {Jar: other}}})
 		made = f.Jars
+	case "join":
+		n := larder.NewJoin{When: when, Pours: []larder.Pour{{Jar: other, VolumeML: volume}}}
+		if third := y.jar("third"); rapid.Bool().Draw(y.r, "all_of_another") {
+			n.Pours = append(n.Pours, larder.Pour{Jar: third})
+		}
+		_, err = y.db.Join(ctx, key, tag, n)
 	case "bottle":
 		err = y.bottle(key, tag, other, when)
 	case "give":
@@ -299,7 +305,7 @@ func TestRandomTransfers(t *testing.T) {
 			t.Errorf("no %s was ever accepted: %v", what, passed)
 		}
 	}
-	for _, what := range []string{"split", "move", "blend", "bottle", "retire"} {
+	for _, what := range []string{"split", "move", "blend", "join", "bottle", "retire"} {
 		if passed["strike of "+what] == 0 {
 			t.Errorf("no %s was ever struck at once: %v", what, passed)
 		}

@@ -13,10 +13,10 @@ import (
 	"cruet/internal/larder"
 )
 
-// Filled is the answer to an act that filled new jars from others.
+// Filled is the answer to an act that poured jars into others.
 type Filled struct {
-	Batch    larder.Batch // of the new jars
-	Jars     []larder.Jar // the new jars, in the order asked for
+	Batch    larder.Batch // of the jars that got it
+	Jars     []larder.Jar // the jars that got it, in the order asked for; new ones unless jars were joined
 	From     []larder.Jar // what gave, as it is now
 	Entry    uuid.UUID    // striking it takes the whole act back
 	Replayed bool
@@ -65,12 +65,9 @@ func (db *DB) Move(ctx context.Context, a larder.Act, from larder.Tag, n larder.
 // Blend joins jars in a new vessel, which begins a new batch.
 func (db *DB) Blend(ctx context.Context, a larder.Act, n larder.NewBlend) (Filled, error) {
 	return db.fillJars(ctx, a, "blend", n, func(t *tx) error {
-		jars := make([]larder.Jar, len(n.Pours))
-		for i, pour := range n.Pours {
-			var err error
-			if jars[i], err = t.jar(ctx, pour.Jar); err != nil {
-				return err
-			}
+		jars, err := t.givers(ctx, n.Pours)
+		if err != nil {
+			return err
 		}
 		pours, err := n.Check(jars, t.now)
 		if err != nil {
@@ -80,24 +77,63 @@ func (db *DB) Blend(ctx context.Context, a larder.Act, n larder.NewBlend) (Fille
 	})
 }
 
-func (db *DB) fillJars(ctx context.Context, a larder.Act, kind string, input any, do func(*tx) error) (Filled, error) {
-	_, replayed, err := db.act(ctx, a, kind, input, func(t *tx) (string, error) { return a.Key.String(), do(t) })
-	if err != nil {
-		return Filled{}, err
-	}
-	f := Filled{Entry: a.Key, Replayed: replayed}
-	err = db.snapshot(ctx, func(q querier) error {
-		rows, err := q.QueryContext(ctx, `SELECT jar, json_extract(body, '$.inherit') IS NOT NULL FROM entry WHERE act = ? ORDER BY seq`, a.Key[:])
+// Join pours jars into one that stands on the shelf already.
+func (db *DB) Join(ctx context.Context, a larder.Act, into larder.Tag, n larder.NewJoin) (Filled, error) {
+	return db.fillJars(ctx, a, "join", struct {
+		Into larder.Tag
+		N    larder.NewJoin
+	}{into, n}, func(t *tx) error {
+		jar, err := t.jar(ctx, into)
 		if err != nil {
-			return fmt.Errorf("store: %s: %w", kind, err)
+			return err
+		}
+		jars, err := t.givers(ctx, n.Pours)
+		if err != nil {
+			return err
+		}
+		pours, err := n.Check(jar, jars, t.now)
+		if err != nil {
+			return err
+		}
+		return t.join(ctx, into, n, pours, jars)
+	})
+}
+
+// givers reads the jars of pours, in their order.
+func (t *tx) givers(ctx context.Context, pours []larder.Pour) ([]larder.Jar, error) {
+	jars := make([]larder.Jar, len(pours))
+	for i, pour := range pours {
+		var err error
+		var missing *larder.NotFoundError
+		if jars[i], err = t.jar(ctx, pour.Jar); errors.As(err, &missing) {
+			return nil, larder.Refuse("jars", "There is no jar "+string(pour.Jar)+" to take from. Check its label.")
+		} else if err != nil {
+			return nil, err
+		}
+	}
+	return jars, nil
+}
+
+// filledSQL lists the jars that an act wrote into, in its order; got tells those
+// that were filled or fed.
+const filledSQL = `SELECT jar, json_extract(body, '$.inherit') IS NOT NULL OR json_extract(body, '$.feed') IS NOT NULL FROM entry WHERE act = ? ORDER BY seq`
+
+// FilledBy is what an act that split, moved, blended or joined jars did. An act
+// that did none of these is a larder.NotFoundError.
+func (db *DB) FilledBy(ctx context.Context, act uuid.UUID) (Filled, error) {
+	f := Filled{Entry: act}
+	err := db.snapshot(ctx, func(q querier) error {
+		rows, err := q.QueryContext(ctx, filledSQL, act[:])
+		if err != nil {
+			return fmt.Errorf("store: what an act filled: %w", err)
 		}
 		type wrote struct {
-			jar  larder.Tag
-			born bool
+			jar larder.Tag
+			got bool
 		}
-		entries, err := collect(rows, func(r *sql.Rows) (w wrote, err error) { return w, r.Scan(&w.jar, &w.born) })
+		entries, err := collect(rows, func(r *sql.Rows) (w wrote, err error) { return w, r.Scan(&w.jar, &w.got) })
 		if err != nil {
-			return fmt.Errorf("store: %s: %w", kind, err)
+			return fmt.Errorf("store: what an act filled: %w", err)
 		}
 		seen := map[larder.Tag]bool{}
 		for _, w := range entries {
@@ -109,15 +145,28 @@ func (db *DB) fillJars(ctx context.Context, a larder.Act, kind string, input any
 			if err != nil {
 				return err
 			}
-			if w.born {
+			if w.got {
 				f.Jars = append(f.Jars, jar)
 			} else {
 				f.From = append(f.From, jar)
 			}
 		}
+		if len(f.Jars) == 0 || len(f.From) == 0 {
+			return &larder.NotFoundError{What: "act", ID: act.String()}
+		}
 		f.Batch, err = batchByID(ctx, q, f.Jars[0].BatchID)
 		return err
 	})
+	return f, err
+}
+
+func (db *DB) fillJars(ctx context.Context, a larder.Act, kind string, input any, do func(*tx) error) (Filled, error) {
+	_, replayed, err := db.act(ctx, a, kind, input, func(t *tx) (string, error) { return a.Key.String(), do(t) })
+	if err != nil {
+		return Filled{}, err
+	}
+	f, err := db.FilledBy(ctx, a.Key)
+	f.Replayed = replayed
 	return f, err
 }
 
@@ -196,14 +245,42 @@ func (t *tx) blend(ctx context.Context, n larder.NewBlend, pours []larder.Pour, 
 	if err != nil {
 		return err
 	}
+	return t.emptied(ctx, n.When, pours, jars, "all of it was blended")
+}
+
+// emptied retires the jars of which all was poured out.
+func (t *tx) emptied(ctx context.Context, at larder.When, pours []larder.Pour, jars []larder.Jar, why string) error {
 	for i, jar := range jars {
 		if larder.AllOut(jar, pours[i].VolumeML) {
-			if err := t.empty(ctx, jar.Tag, n.When, "all of it was blended"); err != nil {
+			if err := t.empty(ctx, jar.Tag, at, why); err != nil {
 				return err
 			}
 		}
 	}
 	return nil
+}
+
+func (t *tx) join(ctx context.Context, into larder.Tag, n larder.NewJoin, pours []larder.Pour, jars []larder.Jar) error {
+	n.When = t.fill(n.When)
+	for i, pour := range pours {
+		id := t.act.Key // the first one of the act names it; see Filled.Entry
+		if i > 0 {
+			id = part(t.act.Key, fmt.Sprintf("gave %d", i))
+		}
+		got := larder.NewEntry{When: n.When, Note: n.Note, Body: larder.Transfer{What: larder.TopUp,
+			Feed: &larder.Feed{From: larder.FromJar, Jar: pour.Jar, VolumeML: new(pour.VolumeML)}}}
+		if err := t.giveAs(ctx, id, into, got); err != nil {
+			return err
+		}
+		jar, err := t.jar(ctx, into)
+		if err != nil {
+			return err
+		}
+		if _, _, err = t.append(ctx, part(t.act.Key, fmt.Sprintf("got %d", i)), jar, got); err != nil {
+			return err
+		}
+	}
+	return t.emptied(ctx, n.When, pours, jars, "all of it was poured into jar "+string(into))
 }
 
 // asOf is the jar as its log had it at a time: what was logged of later days

@@ -221,16 +221,6 @@ func optional[T ~float64](v sql.NullFloat64) *T {
 	return new(T(v.Float64))
 }
 
-// link is a step as larder reckons depths with it. Jars and lots share one space
-// of names; a lot mark and a tag are never alike, since no tag has 8 characters.
-func link(s larder.Step) larder.Link {
-	l := larder.Link{Entry: s.Seq, From: string(s.FromJar), To: string(s.ToJar), EarlyMS: s.When.Earliest().UnixMilli(), LateMS: s.When.Latest().UnixMilli()}
-	if s.ToLot != "" {
-		l.To = s.ToLot
-	}
-	return l
-}
-
 // order gives each step its depth and puts them in order.
 func (t *tracing) order(back, forward []larder.Step) {
 	start := map[string]bool{}
@@ -243,7 +233,7 @@ func (t *tracing) order(back, forward []larder.Step) {
 	named := t.out.Subject.Kind == larder.SubjectNamed
 	begins := func(steps []larder.Step, at func(larder.Link) string) (all, first []larder.Link) {
 		for _, s := range steps {
-			l := link(s)
+			l := s.Link()
 			all = append(all, l)
 			if start[at(l)] || (named && strings.EqualFold(s.FromName, t.out.Subject.ID)) {
 				first = append(first, l)
