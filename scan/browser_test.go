@@ -162,7 +162,7 @@ func story(t *testing.T, script bool) {
 		t.Fatalf("pH %v, want 3.2", ph)
 	}
 
-	p.tap(`.next a.button[href*="pick=acetic"]`)
+	p.do(chromedp.Navigate(address + "?open=stage&pick=acetic"))
 	p.do(chromedp.WaitVisible(chromedp.CSS("#stage-volume_ml")), p.types("#stage-volume_ml", "5,4"),
 		chromedp.Click(chromedp.CSS(`#stage label:has([data-pick=starter-bought])`)), chromedp.WaitVisible(chromedp.CSS("#stage-starter_name")))
 	p.keep("story-4-stage")

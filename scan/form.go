@@ -34,7 +34,7 @@ type form struct {
 
 // field is one input with its label, its hint and what is wrong with it.
 type field struct {
-	Kind        string // text, area, choice, check, select, row, fold, more, hidden, when
+	Kind        string // text, area, choice, check, select, row, fold, more, hidden, when, other, joined
 	ID, Name    string
 	Label, Hint string
 	Value       string
@@ -50,6 +50,9 @@ type field struct {
 	For         string  // the choices for which it matters; empty: all
 	Parts       []field // of a row
 	Max         int
+	Note        string // of another jar: which one that is
+	Adds        bool   // of another jar: it is added to those chosen
+	Leave       string // of a jar in a list: takes it out again
 }
 
 // option is one of a choice. Pick names it for the style sheet, which shows

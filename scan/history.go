@@ -42,6 +42,8 @@ type writer struct {
 
 func (w writer) volume(v chem.Millilitres) string { return chem.FormatVolume(v, w.k.Units()) }
 
+func (w writer) mass(v chem.Grams) string { return chem.FormatMass(v, w.k.Units()) }
+
 // rows formats entries, each struck one with the entry that struck it.
 func (p *Pages) rows(ctx context.Context, w writer, entries []larder.Entry) ([]line, error) {
 	known := map[uuid.UUID]larder.Entry{}

@@ -61,11 +61,12 @@ type todo struct {
 type notice struct {
 	Title   string
 	Changes []string
-	Label   bool // offer the next label
+	Label   link // the next label to print
 	Links   []link
 }
 
 type jarView struct {
+	Begun       *begunView // an act in progress that this jar may serve
 	Head        head
 	URL         string
 	Took        string // which look-alikes were taken for what
@@ -81,6 +82,8 @@ type jarView struct {
 	Note        string
 	CameFrom    []step
 	WentInto    []step
+	KinLeft     int    // steps that only the lineage's own page shows
+	HeldBehind  []link // holds on what it came from
 	Siblings    []link
 	By          string
 	Retired     bool
@@ -157,6 +160,9 @@ func (p *Pages) showJar(c *gin.Context, status int, tag larder.Tag, taken []lard
 	if page.Older != nil {
 		v.OlderURL = v.URL + fmt.Sprintf("?older=%d.%d#history", page.Older.HappenedMS, page.Older.Seq)
 	}
+	if v.Begun, err = p.offer(c, page.Jar, now); err != nil {
+		return err
+	}
 	if !older {
 		p.fillJar(&v, page, w, c, back)
 		if err := p.benchHints(ctx, &v, w, back); err != nil {
@@ -188,12 +194,7 @@ func (p *Pages) fillJar(v *jarView, page store.JarPage, w writer, c *gin.Context
 		v.Ingredients = append(v.Ingredients, i.String())
 	}
 	v.Note = page.Batch.Note
-	for _, e := range page.CameFrom {
-		v.CameFrom = append(v.CameFrom, w.cameFrom(e))
-	}
-	for _, e := range page.WentInto {
-		v.WentInto = append(v.WentInto, w.wentInto(e))
-	}
+	v.kin(page, w)
 	for _, j := range page.Siblings {
 		v.Siblings = append(v.Siblings, link{jarURL(j.Tag), fmt.Sprintf("%s · %s · %s", j.Letter, j.Tag, j.State.Stage)})
 	}
@@ -284,8 +285,10 @@ func doing(do larder.Deed, jar larder.Tag) link {
 		return link{jarURL(jar) + query("open", form, "pick", pick) + "#" + form, text}
 	}
 	switch do {
-	case larder.DoStrain, larder.DoMother:
-		return at("stage", string(larder.Acetic), "Move to acetic")
+	case larder.DoStrain:
+		return link{jarURL(jar) + "/pour/strain", "Strain it"}
+	case larder.DoMother:
+		return link{jarURL(jar) + "/pour/strain", "Strain, give a mother"}
 	case larder.DoTitrate:
 		return at("titration", "", "Log a titration")
 	case larder.DoBubbles:
@@ -364,7 +367,10 @@ func (p *Pages) noticeOf(ctx context.Context, c *gin.Context, page store.JarPage
 		return nil, nil
 	}
 	e, err := p.DB.Entry(ctx, id)
-	if err != nil || e.Jar != page.Jar.Tag {
+	if err == nil && e.Jar != page.Jar.Tag {
+		e, err = ofAct(e, page)
+	}
+	if err != nil {
 		return nil, nil // an old or foreign link; the page itself is still right
 	}
 	line := w.row(e)
@@ -374,9 +380,12 @@ func (p *Pages) noticeOf(ctx context.Context, c *gin.Context, page store.JarPage
 	}
 	n.Changes = append(n.Changes, changes(e, page, w)...)
 	if b, ok := e.Body.(larder.StageChange); ok && b.To.Live() {
-		n.Label = true
+		n.Label = link{"/labels" + query("tag", string(page.Jar.Tag)), "Print the next label"}
 	}
-	return n, nil
+	if _, taken, err := larder.ParseTag(c.Query("other")); err == nil && len(taken) > 0 {
+		n.Changes = append(n.Changes, tookText(taken, otherOf(e)))
+	}
+	return n, p.pouredNotice(ctx, n, e, w)
 }
 
 // changes says what an entry did to the jar, as the jar stands now.

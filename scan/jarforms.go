@@ -24,6 +24,9 @@ func jarForms(page store.JarPage, w writer, by, open, pick string, back *sent) [
 		if !page.Jar.State.Stage.Live() && m.id != "note" && !cameBack {
 			continue
 		}
+		if m.id == "feed" && open != m.id && !cameBack {
+			continue // what comes in has pages of its own, where another label is scanned
+		}
 		fs := forms{page: page, w: w, by: by}
 		b := newBuilder(m.id, nil, nil, w.k.Units())
 		if cameBack {

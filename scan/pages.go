@@ -27,6 +27,8 @@ type Pages struct {
 	Address string           // HOST:PORT that labels name
 	Now     func() time.Time // the clock; nil: time.Now
 	Demo    bool             // says on every page that nothing here is real
+
+	drafts drafts // acts begun and not saved yet
 }
 
 // Register adds the pages, and the answers to unknown paths and methods, to e.
@@ -54,6 +56,7 @@ func (p *Pages) Register(e *gin.Engine) {
 	}
 	e.GET("/B/:tag", p.page(p.bottle))
 	e.GET("/b/:tag", p.page(p.bottle))
+	p.registerPours(e)
 	p.registerLabels(e)
 	e.GET("/bottle", p.page(p.bottlingForm))
 	e.POST("/bottle", p.page(p.bottling))

@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"net/url"
 	"path"
+	"slices"
 	"strings"
 
 	"github.com/gin-gonic/gin"
@@ -22,8 +23,19 @@ var pageFiles embed.FS
 // broken one stops the program at its start.
 var templates = parsePages()
 
+// pageParts are the files that every page may use.
+var pageParts = []string{"frame", "parts", "outlook", "drawings", "pourparts"}
+
+func shared(names []string) []string {
+	var out []string
+	for _, name := range names {
+		out = append(out, "pages/"+name+".html")
+	}
+	return out
+}
+
 func parsePages() map[string]*template.Template {
-	shared := template.Must(template.New("frame").ParseFS(pageFiles, "pages/frame.html", "pages/parts.html", "pages/outlook.html", "pages/drawings.html"))
+	parts := template.Must(template.New("frame").ParseFS(pageFiles, shared(pageParts)...))
 	names, err := fs.Glob(pageFiles, "pages/*.html")
 	if err != nil {
 		panic("scan: listing the pages: " + err.Error())
@@ -31,10 +43,10 @@ func parsePages() map[string]*template.Template {
 	out := map[string]*template.Template{}
 	for _, name := range names {
 		base := strings.TrimSuffix(path.Base(name), ".html")
-		if base == "frame" || base == "parts" || base == "outlook" || base == "drawings" {
+		if slices.Contains(pageParts, base) {
 			continue
 		}
-		out[base] = template.Must(template.Must(shared.Clone()).ParseFS(pageFiles, name))
+		out[base] = template.Must(template.Must(parts.Clone()).ParseFS(pageFiles, name))
 	}
 	return out
 }

@@ -8,10 +8,12 @@ import (
 
 	"cruet/internal/chem"
 	"cruet/internal/larder"
+	"cruet/internal/store"
 )
 
 // spareView is a tag that no jar wears yet: what can be put into its jar.
 type spareView struct {
+	Begun *begunView // an act in progress that may fill this jar
 	Tag   string
 	Start string
 	Print string // the same tag once more
@@ -33,7 +35,7 @@ func (p *Pages) showSpare(c *gin.Context, status int, tag larder.Tag, typed url.
 	if err != nil {
 		return err
 	}
-	v := spareView{Tag: string(tag), Start: "/start" + query("spare", string(tag)), Print: "/labels" + query("tag", string(tag))}
+	v := spareView{Begun: p.offerSpare(c, tag, p.now(k)), Tag: string(tag), Start: "/start" + query("spare", string(tag)), Print: "/labels" + query("tag", string(tag))}
 	var jars []option
 	for _, s := range shelf {
 		text := s.Batch.Name + " " + s.Jar.Letter + " · " + string(s.Jar.Tag)
@@ -73,9 +75,11 @@ func (p *Pages) moveHere(c *gin.Context) error {
 	if from == "" && len(r.problems) == 0 {
 		r.problems.Add("from", "Say which jar is moved.")
 	}
-	act := r.act()
+	act, again := r.act(), false
 	if err = r.problems.Err(); err == nil {
-		_, err = p.DB.Move(ctx, act, from, n)
+		var f store.Filled
+		f, err = p.DB.Move(ctx, act, from, n)
+		again = f.Replayed
 	}
 	problems, status, key, mine := refused(err, r.typed)
 	if mine {
@@ -90,6 +94,6 @@ func (p *Pages) moveHere(c *gin.Context) error {
 		return err
 	}
 	remember(c, byCookie, act.By)
-	c.Redirect(http.StatusSeeOther, jarURL(tag))
+	c.Redirect(http.StatusSeeOther, savedAt(tag, act.Key, again))
 	return nil
 }

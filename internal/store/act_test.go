@@ -214,7 +214,7 @@ func TestAppendRefuses(t *testing.T) {
 		"from a jar not here":    {body(larder.Transfer{What: larder.TopUp, Feed: from("000000", 5)}), "feed_jar", "no jar 000000"},
 		"more than fits":         {body(larder.Transfer{What: larder.TopUp, Feed: from(b, 2001)}), "feed_volume_ml", "does not fit"},
 		"a starter from nowhere": {body(larder.StageChange{To: larder.Acetic, VolumeML: ml(3000), Starter: from("000000", 5)}), "starter_jar", "no jar 000000"},
-		"a starter too large":    {body(larder.StageChange{To: larder.Acetic, VolumeML: ml(1000), Starter: from(b, 3500)}), "starter_jar", "cannot give that"},
+		"a starter too large":    {body(larder.StageChange{To: larder.Acetic, VolumeML: ml(1000), Starter: from(b, 3500)}), "starter_volume_ml", "cannot give that"},
 		"before the other began": {larder.NewEntry{When: larder.ExactAt(newClock().now.AddDate(-1, 0, 0)), Body: larder.Transfer{What: larder.TopUp, Feed: from(b, 5)}}, "when", "before this jar was started"},
 	} {
 		_, err := db.Append(ctx, act(), a, row.n)

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strings"
 
 	"github.com/google/uuid"
 
@@ -177,6 +178,9 @@ func (t *tx) giveAs(ctx context.Context, id uuid.UUID, taker larder.Tag, taken l
 	if err := n.Check(jar, t.now); err != nil {
 		var p larder.Problems
 		if errors.As(err, &p) {
+			if len(p) == 1 && p[0].Field == "volume_ml" {
+				field = strings.TrimSuffix(field, "jar") + "volume_ml"
+			}
 			return larder.Refuse(field, "Jar "+string(giver)+" cannot give that: "+p.Error())
 		}
 		return err
