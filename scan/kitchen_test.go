@@ -224,7 +224,7 @@ func (a answer) has(source ...string) answer {
 func (a answer) follow() answer {
 	a.s.t.Helper()
 	a.wants(http.StatusSeeOther)
-	to, _, _ := strings.Cut(a.Header().Get("Location"), "#") // a browser keeps that to itself
+	to, _, _ := strings.Cut(a.Header().Get("Location"), "#") // a browser keeps the fragment to itself
 	return a.s.get(to)
 }
 

@@ -82,6 +82,14 @@ func looks(s *station) map[string]string {
 	}
 	photos := s.photographed(s.jars["Pear trimmings/A"])
 	pages["photo-form"], pages["photo"], pages["photo-struck"] = at(s.jars["Pear trimmings/A"], "/photo"), photos[1], photos[3]
+	ale := string(s.jars["Barley/A"])
+	for name, path := range map[string]string{"menu": "", "strain": "/strain?step=scan", "mother": "/mother?other=" + ale, "top-up": "/top-up", "water": "/water", "infuse": "/infuse",
+		"split": "/split", "move": "/move", "join": "/join?other=" + ale, "mistyped": "/mother?other=K7RM4T"} {
+		pages["pour-"+name] = "/J/" + pear + "/pour" + path
+	}
+	pages["pour-strain-juice"] = at(s.jars["Quince juice/A"], "/pour/strain?other="+ale)
+	pages["pour-held"], pages["pour-retired"] = at(s.jars["Honey/A"], "/pour"), at(s.jars["Pear trimmings/B"], "/pour/split")
+	pages["lineage"], pages["lineage-none"] = at(s.jars["Barley/A"], "/lineage"), at(s.jars["Windfalls/A"], "/lineage")
 	for _, k := range reckon.Kinds() {
 		pages["reckon-"+k.Name] = "/reckon/" + k.Name
 	}
