@@ -61,6 +61,7 @@ func (a *API) Register(e *gin.Engine) {
 	a.registerPlans(h)
 	a.registerLog(h)
 	a.registerPhotos(h)
+	a.registerPours(h)
 	a.registerLots(h)
 	a.registerOutlook(h)
 	a.registerBench(h)

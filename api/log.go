@@ -56,7 +56,7 @@ type NewAction struct {
 
 // NewTransfer is something that went into a jar, as sent.
 type NewTransfer struct {
-	What larder.TransferKind `json:"what" enum:"starter,topped up,diluted" example:"topped up" doc:"Why it went in. What a jar gives to another is written by the taker's entry."`
+	What larder.TransferKind `json:"what" enum:"starter,topped up,diluted,infused" example:"topped up" doc:"Why it went in. What a jar gives to another is written by the taker's entry."`
 	Feed larder.Feed         `json:"feed"`
 	Common
 }
@@ -109,7 +109,7 @@ func (a *API) registerLog(h huma.API) {
 		func(b NewNote) (Common, larder.Body) { return Common(b), larder.Note{} })
 	register(a, h, entry("actions", "log-action", "Log what was done", "Stirring, straining, tasting and the like: what moves no liquid in."),
 		func(b NewAction) (Common, larder.Body) { return b.Common, b.Action })
-	register(a, h, entry("transfers", "log-transfer", "Log what went in", "A starter, a top-up or water. When it came from another jar, that jar's log gets the other side."),
+	register(a, h, entry("transfers", "log-transfer", "Log what went in", "A starter, a top-up, water, or what is put in to infuse, which is weighed. When it came from another jar, that jar's log gets the other side."),
 		func(b NewTransfer) (Common, larder.Body) {
 			return b.Common, larder.Transfer{What: b.What, Feed: &b.Feed}
 		})
@@ -128,7 +128,8 @@ func (a *API) registerLog(h huma.API) {
 var fieldNames = map[string]string{
 	"stage": "to", "action": "what", "transfer": "what",
 	"starter_jar": "starter.jar", "starter_name": "starter.name", "starter_volume_ml": "starter.volume_ml", "starter_acidity": "starter.stated_acidity_g_per_100ml",
-	"feed_jar": "feed.jar", "feed_name": "feed.name", "feed_volume_ml": "feed.volume_ml", "feed_acidity": "feed.stated_acidity_g_per_100ml",
+	"feed_jar": "feed.jar", "feed_name": "feed.name", "feed_volume_ml": "feed.volume_ml", "feed_acidity": "feed.stated_acidity_g_per_100ml", "feed_mass_g": "feed.mass_g", "feed_supplier": "feed.supplier", "feed_supplier_lot": "feed.supplier_lot",
+	"starter_supplier": "starter.supplier", "starter_supplier_lot": "starter.supplier_lot",
 }
 
 // register is the route of one kind of entry; read takes its request apart.

@@ -37,7 +37,7 @@ func (stageWord) Schema(huma.Registry) *huma.Schema  { return words(larder.Stage
 func (baseWord) Schema(huma.Registry) *huma.Schema   { return words(larder.Bases()...) }
 func (actionWord) Schema(huma.Registry) *huma.Schema { return words(larder.ActionKinds()...) }
 func (transferWord) Schema(huma.Registry) *huma.Schema {
-	return words(larder.StarterIn, larder.TopUp, larder.Dilution, larder.Gave, larder.Bottled)
+	return words(larder.StarterIn, larder.TopUp, larder.Dilution, larder.Infused, larder.SplitOff, larder.Moved, larder.Blended, larder.Gave, larder.Bottled)
 }
 func (originWord) Schema(huma.Registry) *huma.Schema {
 	return words(larder.FromJar, larder.FromBought, larder.FromWater, larder.FromOther, larder.FromAir)

@@ -26,6 +26,7 @@ type draft struct {
 const (
 	draftCookie = "begun"
 	draftLife   = 2 * time.Hour
+	glanceLife  = 15 * time.Minute // of a form that was opened and nothing typed
 	maxDrafts   = 200
 	maxDraft    = 64 << 10 // bytes of one
 )
@@ -98,9 +99,13 @@ func (p *Pages) keep(c *gin.Context, one draft) {
 	if len(one.typed.Encode()) > maxDraft {
 		one.typed = nil
 	}
+	life := draftLife
+	if one.typed == nil {
+		life = glanceLife
+	}
 	p.drafts.put(one)
 	http.SetCookie(c.Writer, &http.Cookie{Name: draftCookie, Value: string(one.jar) + "." + one.act + "." + one.id, Path: "/",
-		MaxAge: int(draftLife / time.Second), HttpOnly: true, SameSite: http.SameSiteLaxMode})
+		MaxAge: int(life / time.Second), HttpOnly: true, SameSite: http.SameSiteLaxMode})
 }
 
 // draftID is the id of the act in progress, when it is this one.
@@ -137,6 +142,10 @@ func (p *Pages) offer(c *gin.Context, jar larder.Jar, now time.Time) (*begunView
 	}
 	act, _ := pourNamed(d.act)
 	v := &begunView{Back: link{act.url(d.jar), "Go on: " + strings.ToLower(act.title)}, Here: jarURL(jar.Tag), Key: newKey()}
+	if d.jar == jar.Tag && d.typed == nil { // opened, looked at, and left
+		p.forget(c)
+		return nil, nil
+	}
 	if d.jar == jar.Tag {
 		return v, nil
 	}

@@ -175,7 +175,9 @@ func (p *Pages) pourForm(c *gin.Context) error {
 		problems = p.takeOther(c, a, g, d.typed, other)
 	}
 	d.jar, d.act, d.at = g.jar.Tag, a.name, g.w.now
-	p.keep(c, d)
+	if a.use != "" || a.fills || d.typed != nil {
+		p.keep(c, d)
+	}
 	v := pourView{Scan: c.Query("step") == "scan"}
 	if d.typed != nil && !kept.IsZero() && !v.Scan && c.Query("other") == "" && g.w.now.Sub(kept) > time.Minute {
 		v.Kept, v.Fresh = kept.In(g.w.now.Location()).Format("15:04"), a.url(g.jar.Tag)+"?fresh=1"

@@ -263,8 +263,16 @@ func TestScanTheOther(t *testing.T) {
 	s.get(poursAt(juice, "top-up"))
 	s.get(at(s.jars["Honey/A"], "")).wants(200, "This jar is on hold: mould sighting. Nothing can be taken out").lacks("Top up A")
 	s.get(at(s.jars["Pear trimmings/B"], "")).wants(200, "This jar is discarded, so nothing can be taken out of it")
+	s.post(poursAt(juice, "top-up"), formOf("name", "wine", "keep", "1"))
 	s.get(at(juice, "")).wants(200, "Go on: top up")
 	s.post("/pour/drop", formOf("tag", jarURL(ale))).follow().wants(200, "Barley").lacks("Leave that")
+
+	// A form that was only looked at is left without a word.
+	s.get(poursAt(juice, "water"))
+	s.get(at(ale, "")).lacks("Leave that")
+	s.get(poursAt(juice, "mother"))
+	s.get(at(juice, "")).lacks("Go on", "Leave that")
+	s.get(at(ale, "")).lacks("Leave that")
 
 	// A spare tag is the vessel of a move.
 	spare := s.spare()

@@ -252,7 +252,7 @@ func (g pouring) split(b *builder) form {
 			fold("Its tag, and where it stands", b.text(name("spare_tag"), "Spare tag that it wears", "empty: a new one", 24), b.text(name("place"), "Stands where", "empty: where this one stands", larder.MaxNameRunes)))
 	}
 	return form{Fields: g.end(b, append(fields, field{Kind: "more", Label: "More vessels"})...), Submit: "Save the split",
-		Intro: "The new jars stay in this batch and get its next letters. What is not named stays in this jar; when all goes out, it is empty and its tag retired. " + g.holds()}
+		Intro: "The new jars stay in this batch and get its next letters. What is not named stays in this jar; when all goes out, it is empty and its tag retired."}
 }
 
 func readSplit(g pouring, r *reader) deed {

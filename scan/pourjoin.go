@@ -104,9 +104,7 @@ func (g pouring) pours(r *reader) []larder.Pour {
 		}
 		pour := larder.Pour{Jar: tag}
 		if v := r.volume(giveField(text)); v != nil {
-			if pour.VolumeML = *v; *v == 0 {
-				r.problems.Add(giveField(text), "A jar that gives nothing is taken out of the list; leave the box empty to pour all of it.")
-			}
+			pour.VolumeML = *v
 		}
 		out = append(out, pour)
 	}

@@ -83,20 +83,23 @@ var fieldFlags = map[string][]string{
 	"base": {"from"}, "ingredients": {"with"}, "jar_size_ml": {"size"}, "fill_ml": {"fill"},
 	"target_g_per_100ml": {"target"}, "spare_tags": {"spare"}, "jar_outer_diameter_mm": {"jar-diameter"},
 	"temp_c": {"temp"}, "temperature_c": {"temp"}, "specific_gravity": {"sg"}, "abv_percent_vol": {"abv"}, "abv_percent": {"abv"},
-	"volume_ml": {"volume"}, "endpoint_ph": {"endpoint-ph"}, "sample_ml": {"sample"}, "base_mol_per_l": {"base"},
+	"volume_ml": {"volume", "to", "size"}, "endpoint_ph": {"endpoint-ph"}, "sample_ml": {"sample"}, "base_mol_per_l": {"base"},
 	"start_ml": {"burette"}, "end_ml": {"burette"}, "replicates": {"burette"}, "blank_ml": {"blank"}, "dilution_factor": {"dilution"},
 	"starter": {"starter-jar"}, "starter_jar": {"starter-jar", "top-up-jar"}, "starter_name": {"starter-bought"},
 	"starter_volume_ml": {"starter-volume"}, "starter_acidity": {"starter-acidity"},
-	"feed": {"top-up-jar"}, "feed_jar": {"starter-jar", "top-up-jar"}, "feed_name": {"starter-bought"},
+	"feed": {"top-up-jar"}, "feed_jar": {"starter-jar", "top-up-jar"}, "feed_name": {"starter-bought", "infuse"}, "feed_mass_g": {"mass"}, "parts": {"to"},
 	"feed_volume_ml": {"starter-volume", "top-up-volume", "water"}, "feed_acidity": {"starter-acidity"},
-	"size_ml": {"size"}, "maker_line": {"maker-line"}, "maker_address": {"maker-address"}, "public_address": {"public-address"}, "time_zone": {"time-zone"}, "us_units": {"units"},
+	"size_ml": {"size"}, "spare_tag": {"to", "spare"}, "maker_line": {"maker-line"}, "maker_address": {"maker-address"}, "public_address": {"public-address"}, "time_zone": {"time-zone"}, "us_units": {"units"},
 }
 
 // problemHint names the flags to look at.
 func problemHint(cmd *cobra.Command, problems larder.Problems) string {
 	var flags []string
 	for _, p := range problems {
-		field, _, _ := strings.Cut(p.Field, "[")
+		field, rest, _ := strings.Cut(p.Field, "[")
+		if _, inner, ok := strings.Cut(rest, "]."); ok && field == "parts" && inner == "spare_tag" {
+			field = "spare_tags"
+		}
 		for _, name := range append(fieldFlags[field], field) {
 			if name == "" || cmd.Flags().Lookup(name) == nil {
 				continue

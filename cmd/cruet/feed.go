@@ -12,6 +12,7 @@ import (
 // feedFlags say what went into a jar and where it came from.
 type feedFlags struct {
 	jar, bought, other, volume, acidity string
+	supplier, supplierLot               string
 	live, mother, air                   bool
 }
 
@@ -24,15 +25,17 @@ func (f *feedFlags) add(cmd *cobra.Command, prefix, what string, other bool) {
 	if other {
 		flags.StringVar(&f.other, prefix+"-other", "", what+": the `NAME` of something else, like cider")
 	} else {
-		flags.StringVar(&f.acidity, prefix+"-acidity", "", "`%` acidity that the bought one's label states")
-		flags.BoolVar(&f.live, prefix+"-live", false, "the bought one is sold as live, with its mother")
 		flags.BoolVar(&f.mother, "mother", false, "a mother was carried over")
 	}
+	flags.StringVar(&f.acidity, prefix+"-acidity", "", "`%` acidity that the bought one's label states")
+	flags.BoolVar(&f.live, prefix+"-live", false, "the bought one is sold as live, with its mother")
+	flags.StringVar(&f.supplier, prefix+"-supplier", "", "`WHO` sold it, with what finds them again")
+	flags.StringVar(&f.supplierLot, prefix+"-supplier-lot", "", "the lot `MARK` on its pack")
 	flags.StringVar(&f.volume, prefix+"-volume", "", "`VOLUME` of liquid that went in")
 }
 
 func (f *feedFlags) given(cmd *cobra.Command, prefix string) bool {
-	for _, name := range []string{"-jar", "-bought", "-other", "-acidity", "-live", "-volume"} {
+	for _, name := range []string{"-jar", "-bought", "-other", "-acidity", "-live", "-volume", "-supplier", "-supplier-lot"} {
 		if cmd.Flags().Changed(prefix + name) {
 			return true
 		}
@@ -42,7 +45,7 @@ func (f *feedFlags) given(cmd *cobra.Command, prefix string) bool {
 
 // feed reads the flags; nil when none says where it came from.
 func (f *feedFlags) feed(a *app, prefix string) (*larder.Feed, error) {
-	out := &larder.Feed{Live: f.live, Mother: f.mother}
+	out := &larder.Feed{Live: f.live, Mother: f.mother, Supplier: f.supplier, SupplierLot: f.supplierLot}
 	var from []string
 	if f.jar != "" {
 		tag, err := a.jarTag(f.jar)

@@ -26,7 +26,7 @@ type logFlags struct {
 	burette                            []string
 	baseCheckedDays                    int
 	action, place, minutes, hold, lift string
-	note, water, photo                 string
+	note, water, infuse, mass, photo   string
 	starter, topUp                     feedFlags
 }
 
@@ -35,7 +35,7 @@ const logHelp = `Add one entry to a jar's log. An entry holds one kind of thing:
   a reading     --ph --temp --sg --brix --abv --volume, as many as were read
   a titration   --titration --sample --base and one --burette for each run
   an action     --action, with --volume when strained, --place when moved
-  an addition   --starter-..., --top-up-... or --water
+  an addition   --starter-..., --top-up-..., --water, or --infuse with --mass
   a stop        --hold REASON; --lift REASON
   a photo       --photo FILE: JPEG, PNG, WebP or GIF; kept small, bare of place
   a note        --note alone; with any of the others it is kept beside it
@@ -52,6 +52,7 @@ func (a *app) logCommand() *cobra.Command {
   cruet log K7RM74 --action stirred --when yesterday
   cruet log K7RM74 --water "400 mL"
   cruet log K7RM74 --photo skin.jpg --note "smooth all over"
+  cruet log K7RM74 --infuse rosemary --mass "20 g"
   cruet log K7RM74 --hold "grey fluff on the surface"`,
 		Args: exactly("The jar's TAG"),
 	}
@@ -102,6 +103,8 @@ func (f *logFlags) add(cmd *cobra.Command) {
 	f.starter.add(cmd, "starter", "live vinegar or a mother", false)
 	f.topUp.add(cmd, "top-up", "what was topped up with", true)
 	flags.StringVar(&f.water, "water", "", "`VOLUME` of water added")
+	flags.StringVar(&f.infuse, "infuse", "", "`NAME` of the herb, peel or spice that went in")
+	flags.StringVar(&f.mass, "mass", "", "`MASS` of what was put in to infuse: \"20 g\"")
 	flags.StringVar(&f.hold, "hold", "", "`REASON` to stop: nothing of the jar may be bottled or given")
 	flags.StringVar(&f.lift, "lift", "", "`REASON` to lift the hold")
 	flags.StringVar(&f.photo, "photo", "", "`FILE` of a picture of the jar, up to 20 MB")
@@ -142,6 +145,7 @@ func (f *logFlags) body(a *app, cmd *cobra.Command) (larder.Body, error) {
 		{"a starter", f.starter.given(cmd, "starter"), func() (larder.Body, error) { return f.starter.transfer(a, larder.StarterIn, "starter") }},
 		{"a top-up", f.topUp.given(cmd, "top-up"), func() (larder.Body, error) { return f.topUp.transfer(a, larder.TopUp, "top-up") }},
 		{"water", given("water"), f.waterBody},
+		{"an infusion", given("infuse", "mass"), f.infuseBody},
 		{"a hold", given("hold"), func() (larder.Body, error) { return larder.Hold{On: true, Reason: f.hold}, nil }},
 		{"a photo", given("photo"), func() (larder.Body, error) { return larder.Photo{}, nil }},
 		{"a lifted hold", given("lift"), func() (larder.Body, error) { return larder.Hold{Reason: f.lift}, nil }},
@@ -207,6 +211,14 @@ func (f *logFlags) actionBody() (larder.Body, error) {
 func (f *logFlags) waterBody() (larder.Body, error) {
 	v, err := needed("water", f.water, chem.ParseVolume)
 	return larder.Transfer{What: larder.Dilution, Feed: &larder.Feed{From: larder.FromWater, VolumeML: &v}}, err
+}
+
+func (f *logFlags) infuseBody() (larder.Body, error) {
+	if strings.TrimSpace(f.infuse) == "" {
+		return nil, &usageError{message: "--infuse is missing: what went in; --mass goes with it."}
+	}
+	mass, err := optional("mass", f.mass, chem.ParseMass)
+	return larder.Transfer{What: larder.Infused, Feed: &larder.Feed{From: larder.FromOther, Name: f.infuse, MassG: mass}}, err
 }
 
 func (f *logFlags) titrationBody(checked bool) (larder.Body, error) {

@@ -79,6 +79,7 @@ func newRoot(out, err io.Writer) *cobra.Command {
 	root.AddCommand(a.serveCommand(), a.startCommand(), a.jarsCommand(), a.showCommand(), a.logCommand(), a.stageCommand(), a.strikeCommand(),
 		a.bottleCommand(), a.lotsCommand(), a.giveCommand(), a.labelsCommand(), a.kitchenCommand(), a.checkCommand(), a.versionCommand())
 	root.AddCommand(a.todayCommand(), a.planCommand(), a.calendarCommand())
+	root.AddCommand(a.splitCommand(), a.moveCommand(), a.blendCommand(), a.lineageCommand())
 	root.AddCommand(a.reckonCommand(), a.calibrateCommand(), a.baseCommand(), a.controlCommand(), a.cardCommand(), a.recordCommand(), a.publishCommand())
 	return root
 }
