@@ -3,6 +3,7 @@ package scan
 import (
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -62,6 +63,13 @@ func (d *drafts) get(id string, now time.Time) (draft, bool) {
 	d.Lock()
 	defer d.Unlock()
 	one, ok := d.by[id]
+	if one.typed != nil { // a form may change what it was given
+		typed := url.Values{}
+		for name, values := range one.typed {
+			typed[name] = slices.Clone(values)
+		}
+		one.typed = typed
+	}
 	return one, ok && now.Sub(one.at) <= draftLife
 }
 

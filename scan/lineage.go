@@ -55,6 +55,7 @@ type treeNode struct {
 	When   string
 	Rest   string // stage and volume now, or what the bottle's label said
 	Hold   string
+	Behind bool // something that it came from is on hold
 	Gone   bool // not on the shelf any more
 	Again  bool
 	More   link // the steps beyond that are not drawn here
@@ -99,7 +100,7 @@ func (p *Pages) lineage(c *gin.Context) error {
 	tree := trace.Tree(depth)
 	v := lineageView{CSS: staticURL("pour.css"), Name: g.batch.Name, Letter: g.jar.Letter, Tag: string(g.jar.Tag), URL: jarURL(g.jar.Tag),
 		Now: g.now(), Hold: g.jar.State.Hold, HiddenBack: tree.HiddenBack, HiddenOn: tree.HiddenForward,
-		CameFrom: d.nodes(tree.CameFrom, true), WentInto: d.nodes(tree.WentInto, false)}
+		CameFrom: d.nodes(tree.CameFrom, true, false), WentInto: d.nodes(tree.WentInto, false, len(trace.Held) > 0)}
 	for _, h := range trace.Held {
 		if h.Jar != g.jar.Tag {
 			v.Held = append(v.Held, heldLink(h))
@@ -128,11 +129,12 @@ type drawer struct {
 	cut  bool // something is not drawn
 }
 
-// nodes are in the order of time: what is above flows down.
-func (d *drawer) nodes(branches []*larder.Branch, back bool) []treeNode {
+// nodes are in the order of time: what is above flows down. behind tells that
+// something above is on hold.
+func (d *drawer) nodes(branches []*larder.Branch, back, behind bool) []treeNode {
 	out := make([]treeNode, len(branches))
 	for i, b := range branches {
-		out[i] = d.node(b, back)
+		out[i] = d.node(b, back, behind)
 	}
 	if back {
 		slices.Reverse(out)
@@ -140,7 +142,7 @@ func (d *drawer) nodes(branches []*larder.Branch, back bool) []treeNode {
 	return out
 }
 
-func (d *drawer) node(b *larder.Branch, back bool) treeNode {
+func (d *drawer) node(b *larder.Branch, back, behind bool) treeNode {
 	n := treeNode{What: string(b.What) + ": " + d.w.moved(b.VolumeML, b.Mother), When: dayOf(b.When, d.w.now), Again: b.Again}
 	if b.VolumeML == nil && !b.Mother && b.MassG != nil {
 		n.What = string(b.What) + ": " + d.w.mass(*b.MassG)
@@ -163,7 +165,11 @@ func (d *drawer) node(b *larder.Branch, back bool) treeNode {
 	default:
 		d.lot(&n, d.lots[b.ToLot])
 	}
-	n.Beyond = d.nodes(b.Beyond, back)
+	n.Beyond = d.nodes(b.Beyond, back, behind || n.Hold != "")
+	n.Behind = behind
+	if back {
+		n.Behind = slices.ContainsFunc(n.Beyond, func(b treeNode) bool { return b.Hold != "" || b.Behind })
+	}
 	return n
 }
 
@@ -250,6 +256,10 @@ func (p *Pages) pouredNotice(ctx context.Context, n *notice, e larder.Entry, w w
 		if j.Tag != e.Jar {
 			n.Links = append(n.Links, link{jarURL(j.Tag), "From " + string(j.Tag) + ", which " + leftIn(j, w)})
 		}
+	}
+	if t.What == larder.Gave && len(f.Jars) > 1 {
+		before, _, _ := strings.Cut(n.Title, ":")
+		n.Title = before + ": poured into " + count(len(f.Jars), "jar")
 	}
 	if len(tags) > 0 {
 		n.Label = link{"/labels" + query(tags...), "Print the next label"}

@@ -100,7 +100,7 @@ func TestSplitMoveBlend(t *testing.T) {
 	spare := s.spare()
 	page := s.post(poursAt(ale, "split"), formOf("parts[0].volume_ml", "", "parts[0].size_ml", "", "parts[1].volume_ml", "1", "parts[1].volume_ml_unit", "L", "parts[1].size_ml", "1,5", "parts[1].size_ml_unit", "L", "parts[1].spare_tag", string(spare),
 		"parts[2].volume_ml", "500 mL", "parts[2].size_ml", "750 mL", "parts[2].place", "window")).follow()
-	page.wants(200, "Saved: Gave 1 L to jar "+string(spare), "Print their labels", "B · Barley, "+string(spare)+", holds 1 L", "holds 500 mL")
+	page.wants(200, "Saved: poured into 2 jars", "Print their labels", "B · Barley, "+string(spare)+", holds 1 L", "holds 500 mL")
 	if v := *s.state(ale).VolumeML; v < 2799.9 || v > 2800.1 {
 		t.Errorf("%g mL stay, want 2800", float64(v))
 	}
@@ -359,7 +359,8 @@ func TestLineagePage(t *testing.T) {
 	for _, path := range []string{"", "/lineage"} {
 		s.get(at(pear, path)).wants(200, "It came from one on hold", "Jar "+string(ale)+": white fur")
 	}
-	s.get(at(pear, "/lineage")).wants(200, "On hold: white fur")
+	s.get(at(pear, "/lineage")).wants(200, "On hold: white fur", "split off: 1 L, 25 Nov acetic, holds 1 L Came from one on hold")
+	s.get(at(ale, "/lineage")).wants(200, "So is all that it went into", "Came from one on hold")
 	// A crock that was fed for years shows the newest steps, and leads to the rest.
 	for range 9 {
 		s.log(ale, larder.When{}, larder.Transfer{What: larder.TopUp, Feed: &larder.Feed{From: larder.FromOther, Name: "ale", VolumeML: litres(0.01)}}, "")

@@ -83,7 +83,7 @@ func pourStory(t *testing.T, script bool) {
 	p.keep(name + "-6-too-much")
 	p.do(chromedp.SetValue(chromedp.CSS(`[name="parts[1].volume_ml"]`), "1"))
 	p.tap(`form.entry > button.main`)
-	p.sees("Saved: Gave", "Print their labels", "B · Quince juice", "C · Quince juice")
+	p.sees("Saved: poured into 2 jars", "Print their labels", "B · Quince juice", "C · Quince juice")
 	p.keep(name + "-7-split")
 	parts, err := s.db.JarsOfBatch(t.Context(), 2)
 	if err != nil || len(parts) != 3 {

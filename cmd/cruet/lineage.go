@@ -52,6 +52,11 @@ func (a *app) printTree(tag larder.Tag, trace larder.Trace, tree larder.Tree, s 
 	for _, j := range trace.Jars {
 		d.jars[j.Tag] = j
 	}
+	for _, h := range trace.Held {
+		if h.Jar != tag {
+			fmt.Fprintf(a.out, "Came from one on hold, %s. Nothing of it may be bottled or given.\n", h)
+		}
+	}
 	if tree.HiddenBack > 0 {
 		fmt.Fprintf(a.out, "(%d older steps are left out)\n", tree.HiddenBack)
 	}
