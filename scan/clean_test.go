@@ -50,7 +50,8 @@ func hard(t *testing.T) (*station, []string) {
 	}
 	paths := []string{at(jar, ""), at(jar, "?open=titration"), at(jar, "?saved="+wrong.Entry.ID.String()), at(jar, "/strike?entry="+page.Entries[0].ID.String()),
 		at(jar, "/strike?entry="+wrong.Entry.ID.String()), at(jar, "?older=1795000000000.1"), "/B/" + string(lot.Bottles[0].Tag), lotURL(lot.Lot.ID), bottleURL(lot.Bottles[0]), bottleURL(lot.Bottles[1]), at(spares[0], ""),
-		"/J/" + "%3Cscript%3E", "/find?tag=%3Cscript%3E", "/batches/6", "/batches/7", at(s.jars[long+"/A"], "")}
+		"/J/" + "%3Cscript%3E", "/find?tag=%3Cscript%3E", "/batches/6", "/batches/7", at(s.jars[long+"/A"], "/pour/join?other="+string(jar)), at(jar, ""), at(s.jars[long+"/A"], "/pour/strain?other="+string(jar)), at(s.jars[script+"/A"], "?older=1"),
+		at(jar, "/lineage"), at(s.jars[long+"/A"], "/pour"), at(s.jars[long+"/A"], "")}
 	s.post("/bench/calibration", formOf("meter", script, "by", "<b>", "buffer_1", string(chem.Tetroxalate), "temperature_c_1", "20 C", "shown_1", "1.70",
 		"buffer_2", string(chem.Phthalate), "temperature_c_2", "20 C", "shown_2", "4.03")).wants(http.StatusSeeOther)
 	book, err := s.db.BenchBook(context.Background(), larder.KindCalibration, "", 1)

@@ -63,7 +63,6 @@ type treeNode struct {
 }
 
 type lineageView struct {
-	CSS         string
 	Name, Tag   string
 	URL, Letter string
 	Now         string
@@ -98,7 +97,7 @@ func (p *Pages) lineage(c *gin.Context) error {
 		d.lots[l.ID] = l
 	}
 	tree := trace.Tree(depth)
-	v := lineageView{CSS: staticURL("pour.css"), Name: g.batch.Name, Letter: g.jar.Letter, Tag: string(g.jar.Tag), URL: jarURL(g.jar.Tag),
+	v := lineageView{Name: g.batch.Name, Letter: g.jar.Letter, Tag: string(g.jar.Tag), URL: jarURL(g.jar.Tag),
 		Now: g.now(), Hold: g.jar.State.Hold, HiddenBack: tree.HiddenBack, HiddenOn: tree.HiddenForward,
 		CameFrom: d.nodes(tree.CameFrom, true, false), WentInto: d.nodes(tree.WentInto, false, len(trace.Held) > 0)}
 	for _, h := range trace.Held {

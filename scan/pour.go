@@ -105,7 +105,6 @@ func (p *Pages) pouring(c *gin.Context) (g pouring, err error) {
 }
 
 type pourMenuView struct {
-	CSS  string
 	Jar  string
 	URL  string
 	Hold string
@@ -124,7 +123,7 @@ func (p *Pages) pourMenu(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	v := pourMenuView{CSS: staticURL("pour.css"), Jar: jarName(g.jar, g.batch), URL: jarURL(g.jar.Tag), Hold: g.jar.State.Hold}
+	v := pourMenuView{Jar: jarName(g.jar, g.batch), URL: jarURL(g.jar.Tag), Hold: g.jar.State.Hold}
 	for _, a := range pours() {
 		one := pourLink{link: link{a.url(g.jar.Tag), a.title}, Line: a.line}
 		switch {
@@ -139,7 +138,6 @@ func (p *Pages) pourMenu(c *gin.Context) error {
 }
 
 type pourView struct {
-	CSS, JS string
 	Title   string
 	Jar     string
 	URL     string // the jar's
@@ -194,7 +192,7 @@ func (p *Pages) showPour(c *gin.Context, status int, a pour, g pouring, v pourVi
 		f.Key = typed.Get("key")
 	}
 	v.Form = b.finish(f)
-	v.CSS, v.JS, v.Title, v.Jar, v.URL, v.Holds = staticURL("pour.css"), staticURL("pour.js"), a.title, jarName(g.jar, g.batch), jarURL(g.jar.Tag), g.holds()
+	v.Title, v.Jar, v.URL, v.Holds = a.title, jarName(g.jar, g.batch), jarURL(g.jar.Tag), g.holds()
 	if s := g.jar.State.Stage; !s.Live() {
 		v.Retired = "This jar is " + string(s) + " and its tag is retired: nothing can be poured in or out."
 	}

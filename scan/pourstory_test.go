@@ -61,7 +61,7 @@ func pourStory(t *testing.T, script bool) {
 	p.do(chromedp.Navigate("http://" + strings.ToUpper(strings.TrimPrefix(base, "http://")) + "/J/" + string(ale)))
 	p.sees("Use this jar as the mother for A · Quince juice")
 	p.keep(name + "-3-other")
-	p.tap(`.saved a.huge`)
+	p.tap(`.saved a.main`)
 	p.sees("A · Barley, acetic, holds 4.2 L")
 	p.keep(name + "-4-back")
 	for selector, want := range map[string]string{"#pour-volume_ml": "5,4", "#pour-other": string(ale), "#pour-amount_ml": "0,2", "#pour-note": "cloudy", "#pour-by": "ro"} {
@@ -99,7 +99,7 @@ func pourStory(t *testing.T, script bool) {
 		p.tap(`button[name=scan]`)
 		p.do(chromedp.Navigate(base + at(ale, "")))
 	}
-	p.tap(`.saved a.huge`)
+	p.tap(`.saved a.main`)
 	p.sees("of A · Barley")
 	if got := p.value("#pour-name"); got != "House vinegar" {
 		t.Errorf("the name came back as %q", got)

@@ -1,3 +1,4 @@
+/* Pages: pour */
 // When the phone turns to its camera in the middle of an act, what was typed so
 // far is kept, so that the second scan comes back to all of it. Without this,
 // the button "Scan its label" does the same.
