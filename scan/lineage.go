@@ -231,7 +231,7 @@ func otherOf(e larder.Entry) larder.Tag {
 // their labels.
 func (p *Pages) pouredNotice(ctx context.Context, n *notice, e larder.Entry, w writer) error {
 	t, ok := e.Body.(larder.Transfer)
-	if !ok || e.Struck() || (t.Feed == nil && t.What != larder.Gave) {
+	if !ok || e.Struck() || (t.What != larder.Gave && !t.What.Fills()) {
 		return nil
 	}
 	f, err := p.DB.FilledBy(ctx, e.Act)
@@ -239,7 +239,7 @@ func (p *Pages) pouredNotice(ctx context.Context, n *notice, e larder.Entry, w w
 	if errors.As(err, &missing) {
 		return nil
 	}
-	if err != nil || (t.Feed != nil && !t.What.Fills()) {
+	if err != nil {
 		return err
 	}
 	var tags []string

@@ -243,7 +243,7 @@ func TestScanTheOther(t *testing.T) {
 	s.get(poursAt(juice, "strain")).wants(200, "It holds 6 L and has room for 2 L")
 	form := formOf("volume_ml", "5,4", "volume_ml_unit", "L", "then", "acetic", "from", "jar", "note", "slow", "by", "mk")
 	form.Set("scan", "1")
-	page := s.post(poursAt(juice, "strain"), form).follow().wants(200, "Point the phone's camera at it").has(`value="5,4"`, "slow</textarea>")
+	s.post(poursAt(juice, "strain"), form).follow().wants(200, "Point the phone's camera at it").has(`value="5,4"`, "slow</textarea>")
 	// The label's code says the same in capitals; the first thing on its page is the way back.
 	other := s.get("/J/"+string(ale)).wants(200, "Use this jar as the mother for A · Quince juice", "Back to A · Quince juice", "Leave that")
 	if body := other.Body.String(); strings.Index(body, "Use this jar as the mother") > strings.Index(body, `class="label jarhead"`) {
@@ -251,8 +251,7 @@ func TestScanTheOther(t *testing.T) {
 	}
 	back := poursAt(juice, "strain") + "?other=" + string(ale)
 	other.has(`href="` + back + `#other"`)
-	page = s.get(back).wants(200, "A · Barley, finished, holds 4.3 L", string(ale)+" holds 4.3 L").has(`value="5,4"`, "slow</textarea>", `value="`+string(ale)+`"`, `value="mk"`, `value="`+form.Get("key")+`"`)
-	_ = page
+	s.get(back).wants(200, "A · Barley, finished, holds 4.3 L", string(ale)+" holds 4.3 L").has(`value="5,4"`, "slow</textarea>", `value="`+string(ale)+`"`, `value="mk"`, `value="`+form.Get("key")+`"`)
 	form.Del("scan")
 	form.Set("other", string(ale))
 	form.Set("mother", "1")
