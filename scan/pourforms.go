@@ -217,7 +217,7 @@ func (g pouring) infuse(b *builder) form {
 		fold("Who sold it, and the mark on its pack", b.text("supplier", "Supplier", "", larder.MaxSupplierRunes), b.text("supplier_lot", "Lot mark", "", larder.MaxNameRunes)),
 	}
 	return form{Fields: g.end(b, fields...), Submit: "Save the infusion",
-		Caution: "Wash and dry herbs and peel, and keep them under the vinegar: what is wet and stands out grows mould. Garlic, and anything low in acid, can carry spores; only a vinegar that a titration shows to be strong enough keeps it safe, in the cold.",
+		Caution: "Wash and dry herbs and peel, and keep them under the vinegar: what stands out grows mould. Garlic and vegetables can carry dangerous spores: keep such an infusion in the cold, and follow your food authority's advice.",
 		Intro:   "It is weighed, not poured. If liquid goes in, too, log a top-up."}
 }
 
