@@ -132,7 +132,7 @@ func recordOf(t testing.TB, n int) BatchRecord {
 	calibration := larder.BenchEntry{When: day(2026, 12, 30), By: "ro", Body: larder.BaseCheck{Base: "sodium hydroxide 1 mol/L", StatedMolPerL: 1}}
 	return BatchRecord{Kitchen: quinceYard, Batch: f.Trace.Batches[0], Jars: []JarRecord{{Jar: jar, Log: log, CameFrom: []larder.Edge{{What: larder.StarterIn, FromName: "live vinegar", Mother: true, VolumeML: ml(500), When: day(2026, 8, 8)}},
 		WentInto: []larder.Edge{{What: larder.Bottled, FromJar: jar.Tag, ToLot: f.Lot.ID, VolumeML: ml(3000), When: f.Lot.When}}}},
-		Bench: []larder.BenchEntry{calibration}, Lots: []LotRecord{{f.Lot, bottles}}, Page: A4, Date: time.Date(2027, 1, 7, 10, 0, 0, 0, time.UTC)}
+		Bench: []larder.BenchEntry{calibration}, Lots: []LotRecord{{Lot: f.Lot, Bottles: bottles}}, Page: A4, Date: time.Date(2027, 1, 7, 10, 0, 0, 0, time.UTC)}
 }
 
 func recordPDF(t testing.TB, r BatchRecord) []byte {

@@ -27,17 +27,15 @@ type BatchRecord struct {
 	Date    time.Time // of printing; zero: now
 }
 
-// JarRecord is one jar with its whole log, in the order of recording.
-type JarRecord struct {
-	Jar                larder.Jar
-	Log                []larder.Entry
-	CameFrom, WentInto []larder.Edge
-}
+// The parts of a record are what the records have of a batch.
+type (
+	JarRecord = larder.JarFile
+	LotRecord = larder.LotFile
+)
 
-// LotRecord is a lot that the batch went into, with its bottles and their gifts.
-type LotRecord struct {
-	Lot     larder.Lot
-	Bottles []larder.Bottle
+// RecordOf is the record of a batch to be printed.
+func RecordOf(f larder.BatchFile, k larder.Kitchen) BatchRecord {
+	return BatchRecord{Kitchen: k, Batch: f.Batch, Jars: f.Jars, Bench: f.Bench, Lots: f.Lots}
 }
 
 // WriteRecord makes the record as a PDF with numbered pages. Text that no font
@@ -386,20 +384,49 @@ func (r recordSheet) lots() {
 		}
 		p.say(style("bold", 9), name)
 		p.say(style("sans", 8.5), fmt.Sprintf("Bottled %s%s, %s, %s.", l.Lot.When.DateIn(r.loc), by(l.Lot.By), bottlesOf(l.Lot, r.units), joinNonEmpty(", ", l.Lot.Acidity.LabelText(), l.Lot.Acidity.LabelNote(r.loc))))
-		var rows [][]string
-		for _, b := range l.Bottles {
-			if g := b.Gift; g != nil {
-				rows = append(rows, []string{strconv.Itoa(b.Number), chem.FormatVolume(b.SizeML, r.units), g.To, g.When.DateIn(r.loc), g.By, g.Note})
-			}
+		for _, pour := range l.Lot.Pours {
+			p.say(style("sans", 8.5), chem.FormatVolume(pour.VolumeML, r.units)+" from jar "+string(pour.Jar)+".")
 		}
 		p.space(1)
-		if len(rows) > 0 {
-			r.table([]tableColumn{{"No", 8}, {"Size", 18}, {"Given to", 0}, {"When", 28}, {"By", 12}, {"Note", 45}}, rows, nil)
-		} else {
-			p.say(style("sans", 8.5).ink(60), "None of it was given away.")
-		}
+		r.lotLog(l.Log)
+		r.gifts(l)
 		p.space(2)
 	}
+}
+
+// lotLog tells of the holds that were put on a lot and lifted.
+func (r recordSheet) lotLog(log []larder.LotHold) {
+	if len(log) == 0 {
+		return
+	}
+	var rows [][]string
+	for _, h := range log {
+		rows = append(rows, []string{h.When.In(r.loc), h.By, joinNonEmpty(". ", h.Words(), h.Note)})
+	}
+	r.table([]tableColumn{{"When", 33}, {"Who", 12}, {"What", 0}}, rows, nil)
+}
+
+// gifts lists who has what, and struck what was taken back.
+func (r recordSheet) gifts(l LotRecord) {
+	var rows [][]string
+	var struck []bool
+	for _, b := range slices.Concat(l.Bottles, l.Taken) {
+		g := b.Gift
+		if g == nil {
+			continue
+		}
+		note := g.Note
+		if g.TakenBack != nil {
+			note = joinNonEmpty(". ", note, "[taken back"+by(g.TakenBack.By)+": "+g.TakenBack.Reason+"]")
+		}
+		rows = append(rows, []string{strconv.Itoa(b.Number), chem.FormatVolume(b.SizeML, r.units), g.To, g.When.DateIn(r.loc), g.By, note})
+		struck = append(struck, g.TakenBack != nil)
+	}
+	if len(rows) == 0 {
+		r.p.say(style("sans", 8.5).ink(60), "None of it was given away.")
+		return
+	}
+	r.table([]tableColumn{{"No", 8}, {"Size", 18}, {"Given to", 0}, {"When", 28}, {"By", 12}, {"Note", 45}}, rows, struck)
 }
 
 func bottlesOf(l larder.Lot, units chem.System) string {

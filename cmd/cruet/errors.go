@@ -53,6 +53,7 @@ func advise(cmd *cobra.Command, err error) (hint string, code int) {
 	var missing *larder.NotFoundError
 	var conflict *larder.ConflictError
 	var newer *store.NewerError
+	var several *larder.SeveralError
 	switch {
 	case errors.As(err, &usage):
 		if usage.hint != "" {
@@ -71,6 +72,8 @@ func advise(cmd *cobra.Command, err error) (hint string, code int) {
 		return `Nothing was changed. "cruet jars" lists the jars on the shelf, "cruet lots" what was bottled.`, exitFailed
 	case errors.As(err, &conflict):
 		return "Nothing was saved. Leave out --key to make this a new entry.", exitFailed
+	case errors.As(err, &several):
+		return several.Hint(), exitUsage
 	case errors.As(err, &newer):
 		return `"cruet version" says which program this is.`, exitFailed
 	}

@@ -32,6 +32,14 @@ func (o outFile) check() error {
 	return nil
 }
 
+// checkIfNamed is check where a file need not be named.
+func (o outFile) checkIfNamed() error {
+	if o.name == "" {
+		return nil
+	}
+	return o.check()
+}
+
 // write writes the document beside its place, syncs and renames it, so that it
 // is there whole or not at all.
 func (o outFile) write(stdout io.Writer, document []byte) (err error) {

@@ -54,6 +54,48 @@ and number. A bottle of a jar that is on hold cannot be given.`,
 			return nil
 		})
 	}
+	cmd.AddCommand(a.giveBackCommand())
+	return cmd
+}
+
+func (a *app) giveBackCommand() *cobra.Command {
+	var f actFlags
+	cmd := &cobra.Command{
+		Use: "back BOTTLE", Short: "Take a gift back that was recorded by mistake, or came back unopened",
+		Long: `Take a gift back. The record of it stays readable, with your reason; the bottle is
+here again and may be given to another.`,
+		Example: `  cruet give back L261125A#3 --reason "it was bottle 4"`,
+		Args:    exactly("The BOTTLE"),
+	}
+	reason := cmd.Flags().String("reason", "", "`TEXT` saying what was wrong")
+	f.add(cmd, false)
+	asJSON := jsonFlag(cmd)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		find, err := a.bottleNamed(args[0])
+		if err != nil {
+			return err
+		}
+		act, err := f.act()
+		if err != nil {
+			return err
+		}
+		return a.inKitchen(cmd, existing, func(ctx context.Context, r room) error {
+			tag, err := find(ctx, r.db)
+			if err != nil {
+				return err
+			}
+			p, err := r.db.TakeBack(ctx, act, tag, *reason)
+			if err != nil {
+				return err
+			}
+			if *asJSON {
+				return a.printJSON(map[string]any{"bottle": p.Bottle, "lot": p.Lot, "taken_back": p.Taken})
+			}
+			was := p.Taken[len(p.Taken)-1]
+			fmt.Fprintf(a.out, "Taken back from %s: bottle %d of lot %s is here again.\n", was.To, p.Bottle.Number, p.Lot.ID)
+			return nil
+		})
+	}
 	return cmd
 }
 

@@ -57,10 +57,22 @@ func (a *app) showLot(ctx context.Context, r room, id string, asJSON bool) error
 	if err != nil {
 		return err
 	}
+	log, err := r.db.LotLog(ctx, id)
+	if err != nil {
+		return err
+	}
+	held, err := r.db.HeldOfLot(ctx, id)
+	if err != nil {
+		return err
+	}
 	if asJSON {
-		return a.printJSON(map[string]any{"lot": l.Lot, "bottles": l.Bottles})
+		return a.printJSON(map[string]any{"lot": l.Lot, "bottles": l.Bottles, "log": append([]larder.LotHold{}, log...), "held": append([]larder.Held{}, held...)})
 	}
 	a.printLot(l.Lot, r.speech())
+	for _, h := range held {
+		fmt.Fprintf(a.out, "%-11s %s\n", "ON HOLD", oneLine(h.String()))
+	}
+	a.printLotLog(log, r.speech())
 	for _, b := range l.Bottles {
 		fmt.Fprintf(a.out, "  %s  #%-3d %s", b.Tag.Spaced(), b.Number, r.speech().volume(&b.SizeML))
 		if b.Gift != nil {

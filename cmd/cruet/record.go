@@ -2,14 +2,10 @@ package main
 
 import (
 	"bytes"
-	"cmp"
 	"context"
 	"fmt"
-	"slices"
 	"strconv"
-	"time"
 
-	"github.com/google/uuid"
 	"github.com/spf13/cobra"
 
 	"cruet/internal/larder"
@@ -44,10 +40,11 @@ tag of one of its jars.`,
 			if err != nil {
 				return err
 			}
-			b, err := batchRecord(ctx, r, id)
+			file, err := r.db.BatchFile(ctx, id)
 			if err != nil {
 				return err
 			}
+			b := labels.RecordOf(file, r.kitchen)
 			b.Page = page
 			var pdf bytes.Buffer
 			if err := labels.WriteRecord(&pdf, b); err != nil {
@@ -77,85 +74,4 @@ func (a *app) batchNamed(text string) (func(context.Context, *store.DB) (int64, 
 		}
 		return jar.BatchID, nil
 	}, err
-}
-
-// batchRecord reads all that is known of a batch.
-func batchRecord(ctx context.Context, r room, id int64) (labels.BatchRecord, error) {
-	b := labels.BatchRecord{Kitchen: r.kitchen, Date: time.Now()}
-	var err error
-	if b.Batch, err = r.db.Batch(ctx, id); err != nil {
-		return b, err
-	}
-	jars, err := r.db.JarsOfBatch(ctx, id)
-	if err != nil {
-		return b, err
-	}
-	lots, rests := map[string]bool{}, map[uuid.UUID]bool{}
-	for _, jar := range jars {
-		page, log, err := wholeHistory(ctx, r.db, jar.Tag)
-		if err != nil {
-			return b, err
-		}
-		j := labels.JarRecord{Jar: page.Jar, CameFrom: page.CameFrom, WentInto: page.WentInto}
-		for _, e := range log {
-			j.Log = append(j.Log, e.Entry)
-			if t, ok := e.Body.(larder.Transfer); ok && t.Lot != "" {
-				lots[t.Lot] = true
-			}
-			for _, on := range restsOn(e.Body) {
-				rests[on] = true
-			}
-		}
-		slices.SortFunc(j.Log, func(x, y larder.Entry) int { return cmp.Compare(x.Seq, y.Seq) })
-		b.Jars = append(b.Jars, j)
-	}
-	if b.Bench, err = benchOf(ctx, r.db, rests); err != nil {
-		return b, err
-	}
-	for _, lotID := range sortedKeys(lots) {
-		l, err := r.db.Lot(ctx, lotID)
-		if err != nil {
-			return b, err
-		}
-		b.Lots = append(b.Lots, labels.LotRecord{Lot: l.Lot, Bottles: l.Bottles})
-	}
-	return b, nil
-}
-
-// restsOn are the calibrations and base checks that a measurement rests on.
-func restsOn(b larder.Body) []uuid.UUID {
-	switch b := b.(type) {
-	case larder.Reading:
-		return []uuid.UUID{b.CalibrationID}
-	case larder.Titration:
-		return []uuid.UUID{b.BaseID}
-	}
-	return nil
-}
-
-func benchOf(ctx context.Context, db *store.DB, ids map[uuid.UUID]bool) ([]larder.BenchEntry, error) {
-	var out []larder.BenchEntry
-	for id := range ids {
-		if id == uuid.Nil {
-			continue
-		}
-		e, err := db.BenchEntry(ctx, id)
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, e)
-	}
-	slices.SortFunc(out, func(x, y larder.BenchEntry) int {
-		return cmp.Or(x.When.At.Compare(y.When.At), cmp.Compare(x.Seq, y.Seq))
-	})
-	return out, nil
-}
-
-func sortedKeys(m map[string]bool) []string {
-	var keys []string
-	for k := range m {
-		keys = append(keys, k)
-	}
-	slices.Sort(keys)
-	return keys
 }

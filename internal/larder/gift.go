@@ -2,7 +2,11 @@ package larder
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 	"time"
+
+	"cruet/internal/chem"
 )
 
 // TakenBack says that a recorded gift did not happen, or came back unopened.
@@ -71,6 +75,9 @@ type LotHold struct {
 	RecordedAt time.Time `json:"recorded_at"`
 }
 
+// Words is what the line says.
+func (h LotHold) Words() string { return Words(Hold{On: h.On, Reason: h.Reason}, chem.Metric) }
+
 // Held is a hold that stands on a jar or a lot.
 type Held struct {
 	Jar    Tag    `json:"jar,omitempty"`
@@ -108,4 +115,13 @@ func CheckHeld(of Tag, held []Held, at When) error {
 		}
 	}
 	return p.Err()
+}
+
+// GiftsTo are those of the gifts that went to somebody whose name holds the text,
+// in either case; empty: to anyone. Those taken back are left out unless all is set.
+func GiftsTo(gifts []Given, name string, all bool) []Given {
+	name = strings.ToLower(strings.TrimSpace(name))
+	return slices.DeleteFunc(gifts, func(g Given) bool {
+		return (!all && g.Bottle.Gift.TakenBack != nil) || !strings.Contains(strings.ToLower(g.Bottle.Gift.To), name)
+	})
 }

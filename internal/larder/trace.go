@@ -113,6 +113,9 @@ type Trace struct {
 	Bottles []Bottle   `json:"bottles"` // of the lots, with their gifts
 	Balance Balance    `json:"balance"`
 	Held    []Held     `json:"held"` // holds on the subject and on what it came from
+	// UnlistedBottles is how many bottles there are when they are only counted,
+	// lot by lot, and Bottles is empty.
+	UnlistedBottles int `json:"unlisted_bottles,omitempty"`
 }
 
 // Gifts are the bottles that left.

@@ -82,7 +82,11 @@ func readBench(row scanner) (larder.BenchEntry, error) {
 
 // BenchEntry is the line with that id, or a larder.NotFoundError.
 func (db *DB) BenchEntry(ctx context.Context, id uuid.UUID) (larder.BenchEntry, error) {
-	e, err := readBench(db.read.QueryRowContext(ctx, benchSQL+` WHERE id = ?`, id[:]))
+	return benchEntry(ctx, db.read, id)
+}
+
+func benchEntry(ctx context.Context, q querier, id uuid.UUID) (larder.BenchEntry, error) {
+	e, err := readBench(q.QueryRowContext(ctx, benchSQL+` WHERE id = ?`, id[:]))
 	if errors.Is(err, sql.ErrNoRows) {
 		return e, &larder.NotFoundError{What: "bench entry", ID: id.String()}
 	}

@@ -143,12 +143,16 @@ func (db *DB) Lot(ctx context.Context, id string) (BottledLot, error) {
 	if err != nil {
 		return BottledLot{}, err
 	}
-	rows, err := db.read.QueryContext(ctx, bottleSQL+` WHERE bottle.lot = ? ORDER BY number`, id)
-	if err != nil {
-		return BottledLot{}, fmt.Errorf("store: bottles: %w", err)
-	}
-	bottles, err := collect(rows, func(r *sql.Rows) (larder.Bottle, error) { return readBottle(r) })
+	bottles, err := bottlesOf(ctx, db.read, id)
 	return BottledLot{Lot: lot, Bottles: bottles}, err
+}
+
+func bottlesOf(ctx context.Context, q querier, lot string) ([]larder.Bottle, error) {
+	rows, err := q.QueryContext(ctx, bottleSQL+` WHERE bottle.lot = ? ORDER BY number`, lot)
+	if err != nil {
+		return nil, fmt.Errorf("store: bottles: %w", err)
+	}
+	return collect(rows, func(r *sql.Rows) (larder.Bottle, error) { return readBottle(r) })
 }
 
 // LotCount is a lot with how many of its bottles there are and were given.

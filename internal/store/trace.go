@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"database/sql"
-	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -14,41 +13,6 @@ import (
 	"cruet/internal/chem"
 	"cruet/internal/larder"
 )
-
-// FindSubject says what a text names: the tag of a jar or bottle, a lot mark, or
-// the name of something that went in. A text that names nothing is a
-// larder.NotFoundError.
-func (db *DB) FindSubject(ctx context.Context, text string) (larder.Subject, error) {
-	text = strings.TrimSpace(text)
-	if tag, _, err := larder.ParseTag(text); err == nil {
-		switch kind, err := db.TagKind(ctx, tag); {
-		case err != nil:
-			return larder.Subject{}, err
-		case kind == "jar":
-			return larder.Subject{Kind: larder.SubjectJar, ID: string(tag)}, nil
-		case kind == "bottle":
-			return larder.Subject{Kind: larder.SubjectBottle, ID: string(tag)}, nil
-		}
-	}
-	for _, one := range []struct {
-		kind  larder.SubjectKind
-		query string
-	}{
-		{larder.SubjectLot, `SELECT id FROM lot WHERE id = upper(?)`},
-		{larder.SubjectNamed, `SELECT from_name FROM edge WHERE from_name = ? COLLATE NOCASE AND from_name <> '' AND NOT struck LIMIT 1`},
-		{larder.SubjectNamed, `SELECT name FROM recipe WHERE name = ? LIMIT 1`},
-	} {
-		s := larder.Subject{Kind: one.kind}
-		err := db.read.QueryRowContext(ctx, one.query, text).Scan(&s.ID)
-		if err == nil {
-			return s, nil
-		}
-		if !errors.Is(err, sql.ErrNoRows) {
-			return s, fmt.Errorf("store: looking for %q: %w", text, err)
-		}
-	}
-	return larder.Subject{}, &larder.NotFoundError{What: "jar, bottle, lot or ingredient", ID: text}
-}
 
 // Named lists the names of all that ever went in: ingredients, bought vinegars,
 // infusions. They can be traced.
@@ -68,15 +32,23 @@ type tracing struct {
 	lot     *larder.Lot      // the subject's, for a lot or a bottle
 	batches []int64          // whose recipes are the subject's first step back
 	since   map[string]int64 // per touched jar: from when on its liquid counts
+
+	maxBottles int // more are counted only
 }
 
 // Trace is all that a subject came from and all that it went into, following
 // time, with the volume balance, as of one moment. A subject that is not in the
 // records is a larder.NotFoundError.
 func (db *DB) Trace(ctx context.Context, s larder.Subject) (larder.Trace, error) {
+	return db.TraceUpTo(ctx, s, math.MaxInt)
+}
+
+// TraceUpTo is Trace, but where there are more bottles than that, they are only
+// counted, lot by lot: Bottles stays empty and UnlistedBottles says how many.
+func (db *DB) TraceUpTo(ctx context.Context, s larder.Subject, bottles int) (larder.Trace, error) {
 	var out larder.Trace
 	err := db.snapshot(ctx, func(q querier) error {
-		t := tracing{querier: q, out: larder.Trace{Subject: s}, since: map[string]int64{}}
+		t := tracing{querier: q, out: larder.Trace{Subject: s}, since: map[string]int64{}, maxBottles: bottles}
 		err := t.trace(ctx, s)
 		out = t.out
 		return err

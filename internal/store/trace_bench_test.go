@@ -115,8 +115,9 @@ func bigKitchen(t testing.TB, jars, bottles int) (*DB, larder.Tag) {
 }
 
 // BenchmarkTrace walks 10,000 jars and 100,000 bottles: from the first jar,
-// which all descend from; back from the last; and the question that every
-// bottling asks while some jar is on hold.
+// which all descend from; back from the last; from one that few descend from;
+// and the question that every bottling asks while some jar is on hold. The ratio
+// is to looking up one row by its key, in the same run.
 func BenchmarkTrace(b *testing.B) {
 	const jars, bottles = 10_000, 100_000
 	db, first := bigKitchen(b, jars, bottles)
@@ -124,13 +125,39 @@ func BenchmarkTrace(b *testing.B) {
 	if err := db.read.QueryRow(`SELECT jar FROM entry WHERE kind = 'stage' ORDER BY seq DESC LIMIT 1`).Scan(&last); err != nil {
 		b.Fatal(err)
 	}
-	b.Run("forward from the first jar", func(b *testing.B) {
+	lookup := testing.Benchmark(func(b *testing.B) {
 		for b.Loop() {
-			t, err := db.Trace(ctx, larder.Subject{Kind: larder.SubjectJar, ID: string(first)})
-			if err != nil || len(t.Jars) != jars || len(t.Bottles) != bottles {
-				b.Fatalf("%d jars, %d bottles, %v", len(t.Jars), len(t.Bottles), err)
+			var kind string
+			if err := db.read.QueryRow(`SELECT kind FROM tag WHERE tag = ?`, last).Scan(&kind); err != nil {
+				b.Fatal(err)
 			}
 		}
+	})
+	ratio := func(b *testing.B) {
+		b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(lookup.NsPerOp()), "lookups")
+	}
+	for _, c := range []struct {
+		name   string
+		listed int
+	}{{"forward from the first jar", 1000}, {"with every bottle", bottles}} {
+		b.Run(c.name, func(b *testing.B) {
+			for b.Loop() {
+				t, err := db.TraceUpTo(ctx, larder.Subject{Kind: larder.SubjectJar, ID: string(first)}, c.listed)
+				if err != nil || len(t.Jars) != jars || len(t.Bottles)+t.UnlistedBottles != bottles {
+					b.Fatalf("%d jars, %d bottles, %v", len(t.Jars), len(t.Bottles), err)
+				}
+			}
+			ratio(b)
+		})
+	}
+	b.Run("forward from a late jar", func(b *testing.B) {
+		for b.Loop() {
+			t, err := db.TraceUpTo(ctx, larder.Subject{Kind: larder.SubjectJar, ID: string(last)}, 0)
+			if err != nil || len(t.Lots) != 1 {
+				b.Fatalf("%d lots, %v", len(t.Lots), err)
+			}
+		}
+		ratio(b)
 	})
 	b.Run("back from the last jar", func(b *testing.B) {
 		for b.Loop() {

@@ -2,8 +2,10 @@ package store
 
 import (
 	"errors"
+	"fmt"
 	"reflect"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -129,7 +131,7 @@ func TestTraceToTheGift(t *testing.T) {
 		t.Fatal(err)
 	}
 	add(t, db, tag, body(larder.StageChange{To: larder.Discarded, Reason: "spilt on the stairs"}))
-	s, err := db.FindSubject(ctx, "live cider vinegar")
+	s, err := db.FindSubject(ctx, "live cider vinegar", "")
 	if err != nil || s.Kind != larder.SubjectNamed || s.ID != "Live Cider Vinegar" {
 		t.Fatalf("it is %+v, %v", s, err)
 	}
@@ -167,9 +169,9 @@ func TestTraceToTheGift(t *testing.T) {
 	if names, err := db.Named(ctx); err != nil || !reflect.DeepEqual(names, []string{"damson wine", "Live Cider Vinegar"}) {
 		t.Errorf("names are %v, %v", names, err)
 	}
-	for _, text := range []string{"", "saffron", "L000101Z", "K7RM40"} {
+	for _, text := range []string{"saffron", "L000101Z"} {
 		var missing *larder.NotFoundError
-		if _, err := db.FindSubject(ctx, text); !errors.As(err, &missing) {
+		if _, err := db.FindSubject(ctx, text, ""); !errors.As(err, &missing) {
 			t.Errorf("%q is %v", text, err)
 		}
 	}
@@ -355,5 +357,104 @@ func TestLotIsMadeOf(t *testing.T) {
 	lot = bottle(t, db, 2, split(t, db, mixed, vessel(1000, 600)).Jars[0].Tag).Lot
 	if !reflect.DeepEqual(lot.Bases, []larder.Base{larder.Wine, larder.Juice}) || lot.TraceBases != nil || lot.Ingredients[0] != "damson wine" || lot.Ingredients[1] != "apple juice" {
 		t.Errorf("the blend's lot is made of %v, %v and %v", lot.Ingredients, lot.Bases, lot.TraceBases)
+	}
+}
+
+// A text names one thing, several that are told, a mistyped tag, or nothing.
+func TestFindSubject(t *testing.T) {
+	db, _ := kitchen(t)
+	n := damson()
+	n.Name = "Cider"
+	n.Ingredients = []larder.Ingredient{{Name: "cider"}, {Name: "100 % juice_a"}}
+	first := start(t, db, n)
+	n.Ingredients = []larder.Ingredient{{Name: "Cider"}, {Name: "honey"}}
+	second := start(t, db, n)
+	tag := first.Jars[0].Tag
+	for _, c := range []struct {
+		text string
+		kind larder.SubjectKind
+		want larder.Subject
+	}{
+		{string(tag), "", larder.Subject{Kind: larder.SubjectJar, ID: string(tag)}},
+		{" " + strings.ToLower(string(tag)), "", larder.Subject{Kind: larder.SubjectJar, ID: string(tag)}},
+		{"batch 2", "", larder.Subject{Kind: larder.SubjectBatch, ID: "2"}},
+		{"2", larder.SubjectBatch, larder.Subject{Kind: larder.SubjectBatch, ID: "2"}},
+		{"HONEY", "", larder.Subject{Kind: larder.SubjectNamed, ID: "honey"}},
+		{"hon", "", larder.Subject{Kind: larder.SubjectNamed, ID: "honey"}},
+		{"% juice_", "", larder.Subject{Kind: larder.SubjectNamed, ID: "100 % juice_a"}},
+		{"cider", larder.SubjectNamed, larder.Subject{Kind: larder.SubjectNamed, ID: "Cider"}},
+	} {
+		got, err := db.FindSubject(ctx, c.text, c.kind)
+		if err != nil || got.Kind != c.want.Kind || !strings.EqualFold(got.ID, c.want.ID) {
+			t.Errorf("%q (%s) is %+v (%v), want %+v", c.text, c.kind, got, err, c.want)
+		}
+	}
+	var several *larder.SeveralError
+	if _, err := db.FindSubject(ctx, "cider", ""); !errors.As(err, &several) || len(several.Choices) != 3 {
+		t.Errorf("cider: %v, want the ingredient and batches 1 and 2", err)
+	} else if text := err.Error(); !strings.Contains(text, "batch 2, Cider; batch 1, Cider") || !strings.Contains(text, "(an ingredient)") || strings.Contains(text, "more") {
+		t.Errorf("it says %q", text)
+	}
+	for i := range 30 {
+		n.Name, n.Ingredients = fmt.Sprintf("Quince %d", i), nil
+		start(t, db, n)
+	}
+	if _, err := db.FindSubject(ctx, "quince", ""); !errors.As(err, &several) || len(several.Choices) != 20 || !several.More {
+		t.Errorf("quince: %v", err)
+	}
+	swapped := []byte(second.Jars[0].Tag)
+	for i := 1; i < len(swapped); i++ {
+		if swapped[i] != swapped[i-1] {
+			swapped[i], swapped[i-1] = swapped[i-1], swapped[i]
+			break
+		}
+	}
+	var damaged *larder.TagError
+	if _, err := db.FindSubject(ctx, string(swapped), ""); !errors.As(err, &damaged) || !strings.Contains(err.Error(), "mistyped") {
+		t.Errorf("a damaged tag: %v", err)
+	}
+	for _, text := range []string{"%", "x_y", "batch 99", "L261125A", "no such thing"} {
+		var missing *larder.NotFoundError
+		if got, err := db.FindSubject(ctx, text, ""); text != "%" && !errors.As(err, &missing) {
+			t.Errorf("%q is %+v, %v", text, got, err)
+		}
+	}
+	if _, err := db.FindSubject(ctx, " ", ""); err == nil {
+		t.Error("nothing at all was found")
+	}
+}
+
+// Bottles that are only counted give the same figures as listed ones, also where
+// a lot has bottles of two sizes and gifts were taken back.
+func TestTraceCountsBottles(t *testing.T) {
+	db, _ := kitchen(t)
+	tag := jarsOfWine(t, db, 1)[0]
+	for _, to := range []larder.Stage{larder.Acetic, larder.Finished} {
+		add(t, db, tag, body(larder.StageChange{To: to, VolumeML: ml(3000), Starter: map[larder.Stage]*larder.Feed{larder.Acetic: {From: larder.FromAir}}[to]}))
+	}
+	for _, runs := range [][]larder.Run{{{Count: 2, SizeML: 500}, {Count: 3, SizeML: 100}}, {{Count: 4, SizeML: 250}}} {
+		lot, err := db.Bottle(ctx, act(), larder.NewLot{Pours: []larder.Pour{{Jar: tag}}, Runs: runs})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, i := range []int{0, 1, 3} {
+			if _, err := db.Give(ctx, act(), lot.Bottles[i].Tag, larder.NewGift{To: "ana"}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if _, err := db.TakeBack(ctx, act(), lot.Bottles[1].Tag, "came back"); err != nil {
+			t.Fatal(err)
+		}
+	}
+	whole := trace(t, db, larder.SubjectJar, string(tag))
+	counted, err := db.TraceUpTo(ctx, whole.Subject, 8)
+	if err != nil || len(whole.Bottles) != 9 || len(counted.Bottles) != 0 || counted.UnlistedBottles != 9 {
+		t.Fatalf("%d bottles listed, %d and %d counted (%v)", len(whole.Bottles), len(counted.Bottles), counted.UnlistedBottles, err)
+	}
+	if !reflect.DeepEqual(whole.Lots, counted.Lots) || !reflect.DeepEqual(whole.Balance, counted.Balance) {
+		t.Errorf("counted %+v %+v\nlisted %+v %+v", counted.Lots, counted.Balance, whole.Lots, whole.Balance)
+	}
+	if l := whole.Lots; l[0].Given != 2 || l[0].GivenML != 600 || l[1].GivenML != 500 || l[0].MadeML != 1300 {
+		t.Errorf("the lots are %+v", l)
 	}
 }

@@ -137,12 +137,73 @@ func (t *tracing) listLots(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("listing lots: %w", err)
 	}
-	if t.out.Subject.Kind != larder.SubjectBottle {
-		if err := t.listBottles(ctx, list); err != nil {
-			return err
-		}
+	if t.out.Subject.Kind == larder.SubjectBottle {
+		t.countBottles()
+		return nil
 	}
-	t.countBottles()
+	if err := t.countLots(ctx, list); err != nil {
+		return err
+	}
+	n := 0
+	for _, l := range t.out.Lots {
+		n += l.Bottles
+	}
+	if n > t.maxBottles {
+		t.out.UnlistedBottles = n
+		return nil
+	}
+	return t.listBottles(ctx, list)
+}
+
+// countLots says of each lot how many bottles it has, how many were given, and
+// what they hold. Indexes alone answer it, except where a lot has bottles of
+// several sizes and the given ones must be looked at.
+func (t *tracing) countLots(ctx context.Context, lots string) error {
+	at := map[string]*larder.TraceLot{}
+	for i := range t.out.Lots {
+		at[t.out.Lots[i].ID] = &t.out.Lots[i]
+	}
+	var mixed []string
+	rows, err := t.QueryContext(ctx, `SELECT l.value, count(*), sum(size_ml), min(size_ml), max(size_ml),
+			(SELECT count(*) FROM gift INDEXED BY gift_lot WHERE gift.lot = l.value AND back_act IS NULL)
+		FROM json_each(?) l CROSS JOIN bottle INDEXED BY bottle_lot ON bottle.lot = l.value GROUP BY l.value`, lots)
+	if err != nil {
+		return fmt.Errorf("counting bottles: %w", err)
+	}
+	_, err = collect(rows, func(r *sql.Rows) (none struct{}, err error) {
+		var id string
+		var one larder.TraceLot
+		var least, most chem.Millilitres
+		if err := r.Scan(&id, &one.Bottles, &one.MadeML, &least, &most, &one.Given); err != nil {
+			return none, err
+		}
+		l := at[id]
+		l.Bottles, l.Given, l.MadeML, l.GivenML = one.Bottles, one.Given, one.MadeML, chem.Millilitres(one.Given)*least
+		if least != most && l.Given > 0 {
+			mixed = append(mixed, id)
+		}
+		return none, nil
+	})
+	if err != nil {
+		return fmt.Errorf("counting bottles: %w", err)
+	}
+	rows, err = t.QueryContext(ctx, `SELECT l.value, sum(size_ml) FROM json_each(?) l
+		CROSS JOIN gift INDEXED BY gift_lot ON gift.lot = l.value AND back_act IS NULL CROSS JOIN bottle ON bottle.tag = gift.bottle GROUP BY l.value`, jsonList(mixed...))
+	if err != nil {
+		return fmt.Errorf("counting gifts: %w", err)
+	}
+	_, err = collect(rows, func(r *sql.Rows) (none struct{}, err error) {
+		var id string
+		var ml chem.Millilitres
+		if err := r.Scan(&id, &ml); err != nil {
+			return none, err
+		}
+		at[id].GivenML = ml
+		return none, nil
+	})
+	if err != nil {
+		return fmt.Errorf("counting gifts: %w", err)
+	}
 	return nil
 }
 
