@@ -255,6 +255,7 @@ type lotView struct {
 	Sheet     []field
 	Problem   string
 	LabelsURL string
+	Log       *lotLog
 }
 
 type bottleLine struct{ URL, Number, Size, To, When string }
@@ -264,6 +265,10 @@ func (p *Pages) lot(c *gin.Context) error {
 }
 
 func (p *Pages) showLot(c *gin.Context, status int, typed url.Values, problems larder.Problems) error {
+	return p.showLotWith(c, status, typed, problems, nil)
+}
+
+func (p *Pages) showLotWith(c *gin.Context, status int, typed url.Values, problems larder.Problems, back *sent) error {
 	ctx := c.Request.Context()
 	k, err := p.DB.Kitchen(ctx)
 	if err != nil {
@@ -280,6 +285,9 @@ func (p *Pages) showLot(c *gin.Context, status int, typed url.Values, problems l
 		v.Lines = append(v.Lines, pair{"From", strings.Join(l.Lot.Ingredients, ", ")})
 	}
 	if !l.Lot.Void {
+		if v.Log, err = p.lotLog(c, l.Lot, w, back); err != nil {
+			return err
+		}
 		findings, err := p.DB.VerdictOfLot(ctx, l.Lot, w.now)
 		if err != nil {
 			return err
@@ -356,7 +364,11 @@ type giftView struct {
 	Saved, Void              bool
 	Holds                    []string
 	Form                     form
+	Back                     *form // takes the gift back
+	Returned                 bool  // it was just taken back
+	Taken                    []string
 	Public, Label            string
+	Card, Trace              string
 }
 
 func (p *Pages) lotBottle(c *gin.Context) error {
@@ -398,12 +410,30 @@ func (p *Pages) showLotBottle(c *gin.Context, status int, back *sent) error {
 	if g := b.Gift; g != nil {
 		v.Given, v.GivenNote = g.To+", "+dayOf(g.When, w.now), g.Note
 	}
+	v.Card, v.Trace = bottleURL(b)+"/card.pdf", traceURL(larder.Subject{Kind: larder.SubjectBottle, ID: string(b.Tag)})
+	v.Returned = c.Query("back") != "" && b.Gift == nil
+	for _, g := range page.Taken {
+		v.Taken = append(v.Taken, g.To+", "+dayOf(g.When, w.now)+". Taken back: "+g.TakenBack.Reason)
+	}
+	if b.Gift != nil || (back != nil && back.form == "back") {
+		fb, key := newBuilder("back", nil, nil, k.Units()), ""
+		if back != nil && back.form == "back" {
+			fb, key = newBuilder("back", back.typed, back.problems, k.Units()), back.key
+		}
+		v.Back = new(backForm(b, fb, key, remembered(c, byCookie)))
+	}
+	names, err := p.recipients(ctx)
+	if err != nil {
+		return err
+	}
 	fb, key := newBuilder("give", nil, nil, k.Units()), ""
-	if back != nil {
+	if back != nil && back.form != "back" {
 		fb, key = newBuilder("give", back.typed, back.problems, k.Units()), back.key
 	}
+	to := fb.text("to", "To whom", "kept here only, not on the bottle's page", larder.MaxNameRunes)
+	to.List = names
 	v.Form = fb.finish(form{Key: key, Action: bottleURL(b), Submit: "Give this bottle", Fields: append([]field{
-		fb.text("to", "To whom", "kept here only, not on the bottle's page", larder.MaxNameRunes), fb.area("note", "Note", "")},
+		to, fb.area("note", "Note", "")},
 		fb.whenAndBy(remembered(c, byCookie))...)})
 	return render(c, status, "gift", p.frame(k, "Bottle "+strconv.Itoa(b.Number)+" of "+l.Lot.ID), v)
 }

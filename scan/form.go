@@ -50,9 +50,10 @@ type field struct {
 	For         string  // the choices for which it matters; empty: all
 	Parts       []field // of a row
 	Max         int
-	Note        string // of another jar: which one that is
-	Adds        bool   // of another jar: it is added to those chosen
-	Leave       string // of a jar in a list: takes it out again
+	Note        string   // of another jar: which one that is
+	Adds        bool     // of another jar: it is added to those chosen
+	Leave       string   // of a jar in a list: takes it out again
+	List        []string // offered while typing
 }
 
 // option is one of a choice. Pick names it for the style sheet, which shows

@@ -154,6 +154,25 @@ func (s *station) bottled(count int) store.BottledLot {
 	return lot
 }
 
+// given gives some of the lot's bottles away, takes one gift back, and holds and
+// releases the lot.
+func (s *station) given(lot store.BottledLot) {
+	s.t.Helper()
+	for i, to := range map[int]string{1: "Ana, next door", 2: "Ana, next door", 3: "the choir supper", 4: "Ben"} {
+		if _, err := s.db.Give(context.Background(), act(), lot.Bottles[i].Tag, larder.NewGift{To: to, When: s.daysAgo(float64(4 - i)), Note: "For the salad bowl."}); err != nil {
+			s.t.Fatal(err)
+		}
+	}
+	if _, err := s.db.TakeBack(context.Background(), act(), lot.Bottles[4].Tag, "it was bottle 6"); err != nil {
+		s.t.Fatal(err)
+	}
+	for _, n := range []larder.NewLotHold{{On: true, Reason: "a cork crumbled"}, {Reason: "only that one"}} {
+		if _, err := s.db.HoldLot(context.Background(), act(), lot.Lot.ID, n); err != nil {
+			s.t.Fatal(err)
+		}
+	}
+}
+
 // answer is what the station answered.
 type answer struct {
 	*httptest.ResponseRecorder

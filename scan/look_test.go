@@ -63,6 +63,7 @@ func looks(s *station) map[string]string {
 	if err != nil {
 		s.t.Fatal(err)
 	}
+	s.given(lot)
 	pear := string(s.jars["Pear trimmings/A"])
 	if _, err := s.db.RenewCalendar(context.Background(), act(), true); err != nil {
 		s.t.Fatal(err)
@@ -77,6 +78,9 @@ func looks(s *station) map[string]string {
 		"bottle": "/B/" + string(lot.Bottles[0].Tag), "caution": "/help/caution", "mistyped": "/J/K7RM4T", "unknown": "/J/" + unknown(larder.MinJarTag), "nowhere": "/nowhere",
 		"jar-outlook": "/J/" + pear + "/outlook", "reckon": "/reckon", "bench": "/bench",
 		"bench-calibration": "/bench?open=calibration", "bench-base": "/bench?open=base", "bench-control": "/bench?open=control",
+		"trace": "/trace", "trace-jar": "/trace?kind=jar&of=" + string(s.jars["Barley/A"]), "trace-held": "/trace?kind=jar&of=" + string(s.jars["Honey/A"]),
+		"trace-several": "/trace?of=e", "trace-nothing": "/trace?of=saffron", "gifts": "/gifts", "gifts-lot": "/gifts?by=lot",
+		"given": bottleURL(lot.Bottles[1]) + "?given=1", "returned": bottleURL(lot.Bottles[4]) + "?back=1",
 		"bench-strike": "/bench/strike?entry=" + s.equipped().String(),
 		"looks":        "/help/looks", "looks-jar": "/help/looks?tag=" + pear,
 	}

@@ -73,6 +73,7 @@ func (p *Pages) Register(e *gin.Engine) {
 	e.GET("/help/caution", p.page(p.caution))
 	e.GET("/help/looks", p.page(p.looks))
 	p.registerReckon(e)
+	p.registerTrace(e)
 	e.NoRoute(p.page(p.noRoute))
 	e.NoMethod(p.page(p.noMethod))
 }

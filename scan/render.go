@@ -24,7 +24,7 @@ var pageFiles embed.FS
 var templates = parsePages()
 
 // pageParts are the files that every page may use.
-var pageParts = []string{"frame", "parts", "outlook", "drawings", "pourparts"}
+var pageParts = []string{"frame", "parts", "outlook", "drawings", "pourparts", "lotlog"}
 
 func shared(names []string) []string {
 	var out []string

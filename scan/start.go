@@ -211,6 +211,8 @@ type batchView struct {
 	Ceiling     ceilingView
 	Jars        []shelfJar
 	Labels      string
+	Record      string // the PDF
+	Trace       string
 }
 
 // batch shows a batch with its jars; after the start it offers their labels.
@@ -234,6 +236,7 @@ func (p *Pages) batch(c *gin.Context) error {
 	}
 	w := writer{k: k, now: p.now(k)}
 	v := batchView{Name: b.Name, Started: c.Query("started") != "", Note: b.Note,
+		Record: fmt.Sprintf("/batches/%d/record.pdf", id), Trace: traceURL(larder.Subject{Kind: larder.SubjectBatch, ID: strconv.FormatInt(id, 10)}),
 		Lines: []pair{{"Made from", string(b.Base)}, {"Started", b.When.DateIn(w.now.Location())}, {"Aims at", short(b.TargetGPer100ML) + " g/100 mL"}}}
 	if b.By != "" {
 		v.Lines = append(v.Lines, pair{"By", b.By})

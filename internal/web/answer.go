@@ -44,6 +44,7 @@ func AnswerTo(err error) Answer {
 	var missing *larder.NotFoundError
 	var conflict *larder.ConflictError
 	var tooLarge *http.MaxBytesError
+	var several *larder.SeveralError
 	switch {
 	case errors.As(err, &problems):
 		return Answer{http.StatusUnprocessableEntity, InvalidInput, "Not saved yet", problems.Error(), problems}
@@ -53,6 +54,9 @@ func AnswerTo(err error) Answer {
 		return Answer{http.StatusNotFound, MistypedTag, "This tag is mistyped", tag.Reason, larder.Problems{{Field: "tag", Message: tag.Reason}}}
 	case errors.As(err, &missing):
 		return Answer{http.StatusNotFound, NotFound, "Not in this kitchen", missing.Error(), nil}
+	case errors.As(err, &several):
+		text := several.Error() + " " + several.Hint()
+		return Answer{http.StatusUnprocessableEntity, InvalidInput, "This names several things", text, larder.Problems{{Field: "of", Message: text}}}
 	case errors.As(err, &conflict):
 		// 422, not 409: draft-ietf-httpapi-idempotency-key-header keeps 409 for a
 		// repeat that overtakes the first, which may be sent again; this may not.
