@@ -295,6 +295,7 @@ func (r recordSheet) measurements() {
 				continue
 			}
 			if !begun {
+				r.p.need(60) // with the first of them
 				r.heading("Titrations")
 				r.p.say(style("sans", 8.5).ink(60), "Acidity is that of all acids together, as acetic acid: (V - blank) × N × E × D ÷ (10 × S), with E 60.05 g/mol (AOAC 930.35, OIV-MA-VI-01). The interval is 95 % (JCGM 100:2008).")
 				r.p.space(1.5)
@@ -455,7 +456,7 @@ func (d document) signOff() {
 }
 
 func (r recordSheet) signOff() {
-	r.p.need(40)
+	r.p.need(60) // a signature never stands alone on a page
 	r.p.space(6)
 	r.p.say(style("sans", 8.5).ink(60), "This is what was logged, as it was logged: entries are never changed, and struck ones stay readable. It is no permission; local rules and licensed practice come first.")
 	r.document.signOff()

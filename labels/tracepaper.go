@@ -241,7 +241,7 @@ func (s traceSheet) people() {
 }
 
 func (s traceSheet) end() {
-	s.p.need(36)
+	s.p.need(60) // a signature never stands alone on a page
 	s.p.space(6)
 	s.p.say(style("sans", 8.5).ink(60), "Food businesses also keep the address and telephone number of whom they supplied and who carried it (21 CFR 1.345; Regulation (EC) 178/2002 art. 18); add them by hand where they apply. Final consumers need not be named there. Local rules come first.")
 	s.signOff()

@@ -148,7 +148,7 @@ func TestHoldLot(t *testing.T) {
 	s.post("/lots/L990101Z/hold", formOf("hold", "on", "reason", "x")).wants(404)
 	// A hold on the jar shows on its lot.
 	s.log(s.jars["Barley/A"], larder.When{}, larder.Hold{On: true, Reason: "grey fluff"}, "")
-	s.get(url).wants(200, "On hold: Jar "+string(s.jars["Barley/A"])+", grey fluff")
+	s.get(url).wants(200, "On hold: Jar "+string(s.jars["Barley/A"])+" , grey fluff")
 }
 
 // Who has what, by person and by lot; names are offered again; a gift is taken

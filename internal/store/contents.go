@@ -20,9 +20,13 @@ func madeOf(ctx context.Context, q querier, pours []larder.Pour, at larder.When)
 		tags[i] = p.Jar
 	}
 	t := tracing{querier: q}
-	steps, err := t.walk(ctx, backSQL, intoJarSQL, at.Latest().UnixMilli(), jsonList(tags...))
+	found, err := t.walk(ctx, backSQL, intoJarSQL, at.Latest().UnixMilli(), jsonList(tags...))
 	if err != nil {
 		return nil, nil, nil, err
+	}
+	steps := make([]larder.Step, len(found))
+	for i, s := range found {
+		steps[i] = s.Step
 	}
 	slices.SortFunc(steps, func(a, b larder.Step) int {
 		return cmp.Or(a.When.At.Compare(b.When.At), cmp.Compare(a.Seq, b.Seq))

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"database/sql"
+	"encoding/json"
 	"fmt"
 	"math"
 	"slices"
@@ -60,7 +61,7 @@ func (db *DB) TraceUpTo(ctx context.Context, s larder.Subject, bottles int) (lar
 }
 
 func (t *tracing) trace(ctx context.Context, s larder.Subject) error {
-	var back, forward []larder.Step
+	var back, forward []walked
 	var err error
 	switch s.Kind {
 	case larder.SubjectJar:
@@ -135,7 +136,7 @@ func (t *tracing) ofBottle(ctx context.Context, tag larder.Tag) error {
 
 // ofName starts from the jars of the batches in whose recipe the name stands, and
 // from the edges by which it went into others later.
-func (t *tracing) ofName(ctx context.Context, name string) ([]larder.Step, error) {
+func (t *tracing) ofName(ctx context.Context, name string) ([]walked, error) {
 	rows, err := t.QueryContext(ctx, `SELECT batch_id FROM recipe WHERE name = ?`, name)
 	if err != nil {
 		return nil, fmt.Errorf("looking for the recipes: %w", err)
@@ -154,14 +155,21 @@ func (t *tracing) ofName(ctx context.Context, name string) ([]larder.Step, error
 	return forward, err
 }
 
-// stepSQL reads the edges that were walked; feed tells of what was bought.
+// stepSQL reads the edges that were walked. The entry behind an edge is looked up
+// only where it tells more: what was bought, and whether a date is a day or about.
 const stepSQL = `
-	SELECT entry, what, coalesce(from_jar, ''), from_name, coalesce(to_jar, ''), coalesce(to_lot, ''), volume_ml, mother, happened_ms, precision, spread_days,
-		feed ->> '$.stated_acidity_g_per_100ml', coalesce(feed ->> '$.live', 0), feed ->> '$.mass_g', coalesce(feed ->> '$.supplier', ''), coalesce(feed ->> '$.supplier_lot', '')
-	FROM (SELECT edge.*, precision, spread_days, iif(from_jar IS NULL, coalesce(body -> '$.feed', body -> '$.starter'), NULL) AS feed
-		FROM walk CROSS JOIN edge USING (entry) CROSS JOIN entry ON entry.seq = edge.entry)`
+	SELECT entry, what, coalesce(from_jar, ''), from_name, coalesce(to_jar, ''), coalesce(to_lot, ''), volume_ml, mother, happened_ms, early_ms, late_ms,
+		iif(late_ms - happened_ms = 43200000, (SELECT precision FROM entry WHERE seq = edge.entry), ''),
+		iif(from_jar IS NULL, (SELECT coalesce(body ->> '$.feed', body ->> '$.starter', '') FROM entry WHERE seq = edge.entry), '')
+	FROM walk CROSS JOIN edge USING (entry)`
 
-func (t *tracing) walk(ctx context.Context, walk, begin string, args ...any) ([]larder.Step, error) {
+// walked is a step with the ends of what its date may mean.
+type walked struct {
+	larder.Step
+	earlyMS, lateMS int64
+}
+
+func (t *tracing) walk(ctx context.Context, walk, begin string, args ...any) ([]walked, error) {
 	rows, err := t.QueryContext(ctx, fmt.Sprintf(walk, begin)+stepSQL, args...)
 	if err != nil {
 		return nil, fmt.Errorf("walking the lineage: %w", err)
@@ -173,17 +181,33 @@ func (t *tracing) walk(ctx context.Context, walk, begin string, args ...any) ([]
 	return steps, nil
 }
 
-func readStep(r *sql.Rows) (larder.Step, error) {
-	var s larder.Step
+func readStep(r *sql.Rows) (walked, error) {
+	var s walked
 	var ms int64
-	var precision string
-	var spread int
-	var volume, acidity, mass sql.NullFloat64
-	err := r.Scan(&s.Seq, &s.What, &s.FromJar, &s.FromName, &s.ToJar, &s.ToLot, &volume, &s.Mother, &ms, &precision, &spread,
-		&acidity, &s.Live, &mass, &s.Supplier, &s.SupplierLot)
-	s.When = when(ms, precision, spread)
-	s.VolumeML, s.StatedAcidity, s.MassG = optional[chem.Millilitres](volume), optional[chem.GramsPer100ML](acidity), optional[chem.Grams](mass)
-	return s, err
+	var precision, fed string
+	var volume sql.NullFloat64
+	err := r.Scan(&s.Seq, &s.What, &s.FromJar, &s.FromName, &s.ToJar, &s.ToLot, &volume, &s.Mother, &ms, &s.earlyMS, &s.lateMS, &precision, &fed)
+	if err != nil {
+		return s, err
+	}
+	const halfDayMS, dayMS = 12 * 3600 * 1000, 24 * 3600 * 1000
+	spread := 0
+	switch {
+	case precision != "":
+	case s.lateMS == ms:
+		precision = string(larder.Exact)
+	default:
+		precision, spread = string(larder.About), int((s.lateMS-ms-halfDayMS)/dayMS)
+	}
+	s.When, s.VolumeML = when(ms, precision, spread), optional[chem.Millilitres](volume)
+	if fed != "" {
+		var f larder.Feed
+		if err := json.Unmarshal([]byte(fed), &f); err != nil {
+			return s, err
+		}
+		s.StatedAcidity, s.Live, s.MassG, s.Supplier, s.SupplierLot = f.Acidity, f.Live, f.MassG, f.Supplier, f.SupplierLot
+	}
+	return s, nil
 }
 
 func optional[T ~float64](v sql.NullFloat64) *T {
@@ -194,7 +218,7 @@ func optional[T ~float64](v sql.NullFloat64) *T {
 }
 
 // order gives each step its depth and puts them in order.
-func (t *tracing) order(back, forward []larder.Step) {
+func (t *tracing) order(back, forward []walked) {
 	start := map[string]bool{}
 	for _, tag := range t.jars {
 		start[string(tag)] = true
@@ -203,10 +227,11 @@ func (t *tracing) order(back, forward []larder.Step) {
 		start[t.lot.ID] = true
 	}
 	named := t.out.Subject.Kind == larder.SubjectNamed
-	begins := func(steps []larder.Step, at func(larder.Link) string) (all, first []larder.Link) {
-		for _, s := range steps {
-			l := s.Link()
-			all = append(all, l)
+	begins := func(steps []walked, at func(larder.Link) string) (all, first []larder.Link) {
+		all = make([]larder.Link, len(steps))
+		for i, s := range steps {
+			l := s.LinkWithin(s.earlyMS, s.lateMS)
+			all[i] = l
 			if start[at(l)] || (named && strings.EqualFold(s.FromName, t.out.Subject.ID)) {
 				first = append(first, l)
 			}
@@ -220,12 +245,23 @@ func (t *tracing) order(back, forward []larder.Step) {
 }
 
 // deepen sorts by depth, then by time in the direction of the walk.
-func deepen(steps []larder.Step, depths map[int64]int, direction int) []larder.Step {
-	for i := range steps {
-		steps[i].Depth = depths[steps[i].Seq]
+func deepen(steps []walked, depths map[int64]int, direction int) []larder.Step {
+	type key struct {
+		depth, at int
+		ms, seq   int64
 	}
-	slices.SortFunc(steps, func(a, b larder.Step) int {
-		return cmp.Or(cmp.Compare(a.Depth, b.Depth), direction*a.When.At.Compare(b.When.At), direction*cmp.Compare(a.Seq, b.Seq))
+	keys := make([]key, len(steps))
+	for i := range steps {
+		s := &steps[i]
+		s.Depth = depths[s.Seq]
+		keys[i] = key{s.Depth, i, int64(direction) * s.When.At.UnixMilli(), int64(direction) * s.Seq}
+	}
+	slices.SortFunc(keys, func(a, b key) int {
+		return cmp.Or(cmp.Compare(a.depth, b.depth), cmp.Compare(a.ms, b.ms), cmp.Compare(a.seq, b.seq))
 	})
-	return steps
+	out := make([]larder.Step, len(steps))
+	for i, k := range keys {
+		out[i] = steps[k.at].Step
+	}
+	return out
 }

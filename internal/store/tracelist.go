@@ -1,8 +1,10 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
+	"encoding/json"
 	"fmt"
 	"math"
 	"slices"
@@ -68,8 +70,7 @@ func (t *tracing) listJars(ctx context.Context, back, forward map[larder.Tag]int
 		}
 	}
 	rows, err := t.QueryContext(ctx, `SELECT jar.tag, jar.batch_id, batch.name, letter, json_extract(state, '$.stage'), coalesce(json_extract(state, '$.place'), jar.place), size_ml,
-		json_extract(state, '$.volume_ml'), hold FROM json_each(?) j CROSS JOIN jar ON jar.tag = j.value JOIN batch ON batch.id = jar.batch_id
-		ORDER BY jar.batch_id, length(letter), letter`, jsonList(tags...))
+		json_extract(state, '$.volume_ml'), hold FROM json_each(?) j CROSS JOIN jar ON jar.tag = j.value CROSS JOIN batch ON batch.id = jar.batch_id`, jsonList(tags...))
 	if err != nil {
 		return fmt.Errorf("listing jars: %w", err)
 	}
@@ -80,6 +81,9 @@ func (t *tracing) listJars(ctx context.Context, back, forward map[larder.Tag]int
 		j.VolumeML = optional[chem.Millilitres](volume)
 		j.Back, j.Forward = depthOf(back, j.Tag), depthOf(forward, j.Tag)
 		return j, err
+	})
+	slices.SortFunc(t.out.Jars, func(a, b larder.TraceJar) int {
+		return cmp.Or(cmp.Compare(a.BatchID, b.BatchID), cmp.Compare(len(a.Letter), len(b.Letter)), cmp.Compare(a.Letter, b.Letter))
 	})
 	return err
 }
@@ -120,7 +124,8 @@ func (t *tracing) listLots(ctx context.Context) error {
 	}
 	slices.Sort(ids)
 	list := jsonList(slices.Compact(ids)...)
-	rows, err := t.QueryContext(ctx, `SELECT lot.id, lot.name, lot.happened_ms, json_extract(body, '$.when.precision'), coalesce(json_extract(body, '$.when.spread_days'), 0), hold
+	sizes := map[string][]larder.Run{}
+	rows, err := t.QueryContext(ctx, `SELECT lot.id, lot.name, lot.happened_ms, json_extract(body, '$.when.precision'), coalesce(json_extract(body, '$.when.spread_days'), 0), hold, json_extract(body, '$.runs')
 		FROM json_each(?) l CROSS JOIN lot ON lot.id = l.value ORDER BY lot.happened_ms, lot.id`, list)
 	if err != nil {
 		return fmt.Errorf("listing lots: %w", err)
@@ -130,19 +135,31 @@ func (t *tracing) listLots(ctx context.Context) error {
 		var ms int64
 		var precision string
 		var spread int
-		err := r.Scan(&l.ID, &l.Name, &ms, &precision, &spread, &l.Hold)
+		var text string
+		if err := r.Scan(&l.ID, &l.Name, &ms, &precision, &spread, &l.Hold, &text); err != nil {
+			return l, err
+		}
 		l.When = when(ms, precision, spread)
-		return l, err
+		var runs []larder.Run
+		if err := json.Unmarshal([]byte(text), &runs); err != nil {
+			return l, err
+		}
+		for _, run := range runs {
+			l.Bottles += run.Count
+			l.MadeML += chem.Millilitres(run.Count) * run.SizeML
+		}
+		sizes[l.ID] = runs
+		return l, nil
 	})
 	if err != nil {
 		return fmt.Errorf("listing lots: %w", err)
 	}
 	if t.out.Subject.Kind == larder.SubjectBottle {
-		t.countBottles()
+		t.countBottle()
 		return nil
 	}
-	if err := t.countLots(ctx, list); err != nil {
-		return err
+	if err := t.countGifts(ctx, list, sizes); err != nil {
+		return fmt.Errorf("counting gifts: %w", err)
 	}
 	n := 0
 	for _, l := range t.out.Lots {
@@ -155,40 +172,38 @@ func (t *tracing) listLots(ctx context.Context) error {
 	return t.listBottles(ctx, list)
 }
 
-// countLots says of each lot how many bottles it has, how many were given, and
-// what they hold. Indexes alone answer it, except where a lot has bottles of
-// several sizes and the given ones must be looked at.
-func (t *tracing) countLots(ctx context.Context, lots string) error {
+// countGifts says of each lot how many bottles were given, and what they held. An
+// index alone answers it, except where a lot has bottles of several sizes and the
+// given ones must be looked at.
+func (t *tracing) countGifts(ctx context.Context, lots string, sizes map[string][]larder.Run) error {
 	at := map[string]*larder.TraceLot{}
 	for i := range t.out.Lots {
 		at[t.out.Lots[i].ID] = &t.out.Lots[i]
 	}
 	var mixed []string
-	rows, err := t.QueryContext(ctx, `SELECT l.value, count(*), sum(size_ml), min(size_ml), max(size_ml),
-			(SELECT count(*) FROM gift INDEXED BY gift_lot WHERE gift.lot = l.value AND back_act IS NULL)
-		FROM json_each(?) l CROSS JOIN bottle INDEXED BY bottle_lot ON bottle.lot = l.value GROUP BY l.value`, lots)
+	rows, err := t.QueryContext(ctx, `SELECT l.value, count(*) FROM json_each(?) l CROSS JOIN gift INDEXED BY gift_lot ON gift.lot = l.value AND back_act IS NULL GROUP BY l.key`, lots)
 	if err != nil {
-		return fmt.Errorf("counting bottles: %w", err)
+		return fmt.Errorf("counting gifts: %w", err)
 	}
 	_, err = collect(rows, func(r *sql.Rows) (none struct{}, err error) {
 		var id string
-		var one larder.TraceLot
-		var least, most chem.Millilitres
-		if err := r.Scan(&id, &one.Bottles, &one.MadeML, &least, &most, &one.Given); err != nil {
+		var given int
+		if err := r.Scan(&id, &given); err != nil {
 			return none, err
 		}
-		l := at[id]
-		l.Bottles, l.Given, l.MadeML, l.GivenML = one.Bottles, one.Given, one.MadeML, chem.Millilitres(one.Given)*least
-		if least != most && l.Given > 0 {
+		at[id].Given = given
+		if runs := sizes[id]; len(runs) == 1 {
+			at[id].GivenML = chem.Millilitres(given) * runs[0].SizeML
+		} else {
 			mixed = append(mixed, id)
 		}
 		return none, nil
 	})
-	if err != nil {
-		return fmt.Errorf("counting bottles: %w", err)
+	if err != nil || len(mixed) == 0 {
+		return err
 	}
 	rows, err = t.QueryContext(ctx, `SELECT l.value, sum(size_ml) FROM json_each(?) l
-		CROSS JOIN gift INDEXED BY gift_lot ON gift.lot = l.value AND back_act IS NULL CROSS JOIN bottle ON bottle.tag = gift.bottle GROUP BY l.value`, jsonList(mixed...))
+		CROSS JOIN gift INDEXED BY gift_lot ON gift.lot = l.value AND back_act IS NULL CROSS JOIN bottle ON bottle.tag = gift.bottle GROUP BY l.key`, jsonList(mixed...))
 	if err != nil {
 		return fmt.Errorf("counting gifts: %w", err)
 	}
@@ -201,10 +216,7 @@ func (t *tracing) countLots(ctx context.Context, lots string) error {
 		at[id].GivenML = ml
 		return none, nil
 	})
-	if err != nil {
-		return fmt.Errorf("counting gifts: %w", err)
-	}
-	return nil
+	return err
 }
 
 func (t *tracing) listBottles(ctx context.Context, lots string) error {
@@ -236,19 +248,12 @@ func (t *tracing) listBottles(ctx context.Context, lots string) error {
 	return rows.Err()
 }
 
-func (t *tracing) countBottles() {
-	at := map[string]*larder.TraceLot{}
-	for i := range t.out.Lots {
-		at[t.out.Lots[i].ID] = &t.out.Lots[i]
-	}
-	for _, b := range t.out.Bottles {
-		l := at[b.Lot]
-		l.Bottles++
-		l.MadeML += b.SizeML
-		if b.Gift != nil {
-			l.Given++
-			l.GivenML += b.SizeML
-		}
+// countBottle makes the lot of a traced bottle tell of that bottle alone.
+func (t *tracing) countBottle() {
+	b, l := t.out.Bottles[0], &t.out.Lots[0]
+	l.Bottles, l.MadeML = 1, b.SizeML
+	if b.Gift != nil {
+		l.Given, l.GivenML = 1, b.SizeML
 	}
 }
 
@@ -298,33 +303,18 @@ func (t *tracing) balance(ctx context.Context) error {
 	for jar, ms := range t.since {
 		list = append(list, since{jar, ms})
 	}
-	rows, err := t.QueryContext(ctx, `SELECT kind, happened_ms < j.value ->> '$.t', sum(ml) FROM json_each(?) j CROSS JOIN flow ON flow.jar = j.value ->> '$.j' GROUP BY 1, 2`, jsonList(list...))
+	var before, made, used, discarded, here float64
+	err := t.QueryRowContext(ctx, `WITH j (jar, ms) AS MATERIALIZED (SELECT value ->> '$.j', value ->> '$.t' FROM json_each(?))
+		SELECT total(ml) FILTER (WHERE happened_ms < ms), total(ml) FILTER (WHERE happened_ms >= ms AND kind IN (?, ?, ?, ?)),
+			-total(ml) FILTER (WHERE happened_ms >= ms AND kind IN (?, ?)), -total(ml) FILTER (WHERE happened_ms >= ms AND kind = ?), total(ml)
+		FROM j CROSS JOIN flow USING (jar)`, jsonList(list...), larder.FlowMade, larder.FlowFed, larder.FlowFromJar, larder.FlowToJar,
+		larder.FlowEmptied, larder.FlowDiscarded, larder.FlowDiscarded).Scan(&before, &made, &used, &discarded, &here)
 	if err != nil {
 		return fmt.Errorf("adding up volumes: %w", err)
 	}
-	defer rows.Close()
-	for rows.Next() {
-		var kind larder.FlowKind
-		var before bool
-		var ml chem.Millilitres
-		if err := rows.Scan(&kind, &before, &ml); err != nil {
-			return fmt.Errorf("adding up volumes: %w", err)
-		}
-		switch {
-		case before: // what was in it already when the subject reached it
-			b.MadeML += ml
-			b.OnHandML += ml
-			continue
-		case kind == larder.FlowMade || kind == larder.FlowFed || kind == larder.FlowFromJar || kind == larder.FlowToJar:
-			b.MadeML += ml
-		case kind == larder.FlowEmptied:
-			b.UsedML -= ml
-		case kind == larder.FlowDiscarded:
-			b.UsedML -= ml
-			b.DiscardedML -= ml
-		}
-		b.OnHandML += ml
-	}
+	// What was in a jar already when the subject reached it counts as made.
+	b.MadeML, b.OnHandML = chem.Millilitres(before+made), chem.Millilitres(here)
+	b.UsedML, b.DiscardedML = chem.Millilitres(used), chem.Millilitres(discarded)
 	for _, l := range t.out.Lots {
 		b.GivenML += l.GivenML
 		b.OnHandML += l.MadeML - l.GivenML
@@ -335,5 +325,5 @@ func (t *tracing) balance(ctx context.Context) error {
 		}
 	}
 	t.out.Balance = b.Close()
-	return rows.Err()
+	return nil
 }
