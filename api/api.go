@@ -68,6 +68,7 @@ func (a *API) Register(e *gin.Engine) {
 	a.registerLabels(h)
 	a.registerKitchen(h)
 	a.registerReckon(h)
+	a.registerTrace(h)
 	document(h.OpenAPI())
 	text := sync.OnceValues(func() ([]byte, error) { return json.MarshalIndent(h.OpenAPI(), "", "  ") })
 	e.GET(DocumentPath, func(c *gin.Context) {
@@ -89,6 +90,9 @@ func schemaName(t reflect.Type, hint string) string {
 	}
 	if t == reflect.TypeFor[larder.Acidity]() {
 		return "Recorded" + name
+	}
+	if t == reflect.TypeFor[larder.Given]() {
+		return name + "Bottle"
 	}
 	return name
 }

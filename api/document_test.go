@@ -349,7 +349,7 @@ func TestNumbersCarryUnits(t *testing.T) {
 	pure := map[string]bool{"ph": true, "endpoint_ph": true, "buffer_ph": true, "shown_ph": true, "purity": true, "mv": true, "corrected_ph": true, "specific_gravity": true, "brix": true, "dilution_factor": true, "value": true,
 		"minutes": true, "count": true, "number": true, "jars": true, "replicates": true, "status": true, "seq": true, "id": true, "batch_id": true,
 		"columns": true, "rows": true, "dpi": true, "first": true, "copies": true, "version": true, "batches": true, "entries": true, "lots": true,
-		"bottles": true, "gifts": true, "photos": true, "depth": true, "back": true, "forward": true}
+		"bottles": true, "gifts": true, "photos": true, "depth": true, "back": true, "forward": true, "given": true}
 	for name, one := range s.doc["components"].(map[string]any)["schemas"].(map[string]any) {
 		properties, _ := one.(map[string]any)["properties"].(map[string]any)
 		for field, p := range properties {

@@ -243,6 +243,7 @@ func document(o *huma.OpenAPI) {
 		{Name: "jars", Description: "Batches, jars and their tags."},
 		{Name: "log", Description: "What happened to a jar. Entries are never changed: a wrong one is struck by a later one, and both stay readable."},
 		{Name: "lots", Description: "Bottling, bottles and gifts."},
+		{Name: "trace", Description: "What something came from, and where it went."},
 		{Name: "bench", Description: "What readings lean on: calibrations of the meter, checks of the base, control samples."},
 		{Name: "labels", Description: "Labels as PDF."},
 		{Name: "reckon", Description: "Sums of the trade that need no jar; nothing is saved."},

@@ -80,6 +80,8 @@ type Ingredient struct {
 
 	ABVPercent    *chem.PercentVol `json:"abv_percent_vol,omitempty"`
 	SugarGPer100G *float64         `json:"sugar_g_per_100g,omitempty"`
+	Supplier      string           `json:"supplier,omitempty"`
+	SupplierLot   string           `json:"supplier_lot,omitempty"`
 }
 
 func jarOf(j larder.Jar) Jar {
@@ -116,7 +118,7 @@ func batchOf(b larder.Batch) Batch {
 		JarOuterDiameterMM: b.JarOuterDiameterMM, Note: b.Note, By: b.By, RecordedAt: b.RecordedAt,
 	}
 	for _, i := range b.Ingredients {
-		one := Ingredient{Name: i.Name, MassG: i.Amount.MassG, VolumeML: i.Amount.VolumeML, ABVPercent: i.ABVPercent, SugarGPer100G: i.SugarGPer100G}
+		one := Ingredient{Name: i.Name, MassG: i.Amount.MassG, VolumeML: i.Amount.VolumeML, ABVPercent: i.ABVPercent, SugarGPer100G: i.SugarGPer100G, Supplier: i.Supplier, SupplierLot: i.SupplierLot}
 		if i.Amount.Unit != "" {
 			one.Amount = i.Amount.String()
 		}

@@ -89,8 +89,9 @@ type jarView struct {
 	Retired     bool
 	Active      bool // ferments: must never be sealed
 	Total       string
-	Round       string // where it is measured in the round that goes on; empty: none does
-	Printed     string // when its label was printed last, and for which address
+	Round       string     // where it is measured in the round that goes on; empty: none does
+	Behind      []heldLine // holds on what it came from
+	Printed     string     // when its label was printed last, and for which address
 }
 
 // step is one edge of the lineage in words, with the jar or lot at its end.
@@ -197,6 +198,11 @@ func (p *Pages) fillJar(v *jarView, page store.JarPage, w writer, c *gin.Context
 	v.kin(page, w)
 	for _, j := range page.Siblings {
 		v.Siblings = append(v.Siblings, link{jarURL(j.Tag), fmt.Sprintf("%s · %s · %s", j.Letter, j.Tag, j.State.Stage)})
+	}
+	for _, h := range page.Held {
+		if h.Jar != page.Jar.Tag {
+			v.Behind = append(v.Behind, heldLine{Text: h.Reason, Link: link{jarURL(h.Jar), "jar " + string(h.Jar)}})
+		}
 	}
 	v.Active = s.Stage == larder.Must || s.Stage == larder.Alcoholic
 }

@@ -126,6 +126,11 @@ func (a *app) printJar(page store.JarPage, due []larder.Todo, s speech) {
 	if st.Hold != "" {
 		line("ON HOLD", "%s", st.Hold)
 	}
+	for _, h := range page.Held {
+		if h.Jar != jar.Tag {
+			line("ON HOLD", "behind it, %s", h)
+		}
+	}
 	line("stage", "%s since %s", st.Stage, st.StageSince.DateIn(s.loc))
 	line("started", "%s (%s)", page.Batch.When.DateIn(s.loc), s.age(st.StartedAt))
 	recipe := make([]string, len(page.Batch.Ingredients))
