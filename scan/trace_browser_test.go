@@ -49,7 +49,7 @@ func TestTraceStory(t *testing.T) {
 	// No other bottle of it may be given.
 	p.do(chromedp.Navigate(base+bottleURL(lot.Bottles[1])), p.types("#give-to", "Ben"))
 	p.tap(`form[action$="/2"] button.main`)
-	p.sees("This bottle is on hold, by jar "+string(first)+": grey fluff")
+	p.sees("This bottle is on hold, by jar " + string(first) + ": grey fluff")
 	kept, err := chromedp.Run(p.ctx, chromedp.Value(chromedp.CSS("#give-to")))
 	if err != nil || kept != "Ben" {
 		t.Errorf("the name came back as %q (%v)", kept, err)
