@@ -46,6 +46,23 @@ type Wanted struct {
 	Rules RuleSet
 	Code  CodeKind // empty: a link when a public address is set, else facts
 	Sale  bool     // for sale; else a gift, which says that it is home-made and was not inspected
+	Plain bool     // without the heights and places that the rules ask for, so that it fits smaller papers
+}
+
+// ParseWanted reads what a maker chose: rules us, eu, or plain (as is empty text),
+// and the kind of code.
+func ParseWanted(rules, code string, sale bool) (Wanted, error) {
+	w := Wanted{Sale: sale}
+	var err error
+	if w.Code, err = ParseCodeKind(code); err != nil {
+		return w, err
+	}
+	if rules = strings.TrimSpace(rules); rules == "" || strings.EqualFold(rules, "plain") {
+		w.Plain = true
+		return w, nil
+	}
+	w.Rules, err = RuleSetByID(rules)
+	return w, err
 }
 
 // Point is something that is missing on the label, or that the maker has to
@@ -70,6 +87,18 @@ type Draft struct {
 	Net     string // the net quantity in both systems, for labels without rules
 
 	cautions []string // likewise
+	plain    bool
+}
+
+// Print is the label in a layout, bottle or neck, as it was wanted.
+func (d Draft) Print(layout string) Label {
+	switch {
+	case layout == "neck":
+		return d.Neck()
+	case d.plain:
+		return d.Plain()
+	}
+	return d.Label
 }
 
 // DraftBottle builds a bottle's label from the record. The error says what in
@@ -87,7 +116,7 @@ func DraftBottle(f Filled, want Wanted) (Draft, error) {
 	if f.Now.IsZero() {
 		f.Now = time.Now()
 	}
-	b := builder{Filled: f, want: want, loc: f.Kitchen.Location(), d: Draft{Rules: want.Rules}}
+	b := builder{Filled: f, want: want, loc: f.Kitchen.Location(), d: Draft{Rules: want.Rules, plain: want.Plain}}
 	b.gather()
 	b.words()
 	b.heights()
@@ -249,7 +278,7 @@ func (b *builder) words() {
 	us := b.want.Rules.ID == US.ID
 	b.d.Food = verdict.NameOf(b.made, b.evidence, b.want.Rules.Market)
 	l := &b.d.Label
-	l.BottleLabel = ForBottle(b.Bottle, b.Lot, b.Bottles, b.Kitchen, b.Address)
+	l.BottleLabel = fromLot(b.Bottle, b.Lot, b.Bottles, b.Kitchen, b.Address)
 	l.Food = b.d.Food.Text
 	if wrong := b.d.Food.Misnames(b.Lot.Name); wrong != "" {
 		l.Name = b.d.Food.Text
@@ -311,6 +340,8 @@ func (b *builder) acidity() {
 	case a.Basis == larder.ByTitration:
 	case a.Basis == larder.Computed:
 		b.miss("acidity", "The acidity is computed, not measured. Titrate what is in the bottle.", why, "strength")
+	case a.Why != "":
+		b.miss("acidity", a.Why, why, "strength")
 	default:
 		b.miss("acidity", "The acidity was not measured as it was bottled. Titrate it, or the label says so.", why, "strength")
 	}

@@ -33,8 +33,8 @@ func ForSpare(tag larder.Tag, address string) SpareLabel {
 	return SpareLabel{URL: tag.Link(address), Tag: string(tag)}
 }
 
-// ForBottle is the label of one bottle of a lot.
-func ForBottle(bottle larder.Bottle, lot larder.Lot, bottles int, kitchen larder.Kitchen, address string) BottleLabel {
+// fromLot is what a bottle's label says of its lot, before any rule set.
+func fromLot(bottle larder.Bottle, lot larder.Lot, bottles int, kitchen larder.Kitchen, address string) BottleLabel {
 	loc := kitchen.Location()
 	maker := kitchen.MakerLine
 	if maker == "" {

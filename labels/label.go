@@ -2,7 +2,9 @@ package labels
 
 import (
 	"fmt"
-	"strings"
+	"sync"
+
+	"cruet/internal/larder"
 )
 
 // Label is what goes on one label: a JarLabel, BottleLabel or SpareLabel.
@@ -138,6 +140,41 @@ func easy(d Drawing, l Label, dpi int) bool {
 	return true
 }
 
+// Fit parts stocks into those that take all of these labels, their codes with
+// modules that read well at each stock's own resolution, and the rest.
+func Fit(list []Label, stocks []Stock) (fit, rest []Stock, err error) {
+	fonts, err := fontsFor(nil)
+	if err != nil {
+		return nil, nil, err
+	}
+	codes := make([]Code, len(list))
+	for i, l := range list {
+		if codes[i], err = NewCode(l.codeText()); err != nil {
+			return nil, nil, err
+		}
+	}
+	takes := make([]bool, len(stocks))
+	var wg sync.WaitGroup
+	for k, s := range stocks {
+		wg.Go(func() {
+			takes[k] = true
+			for i := 0; takes[k] && i < len(list); i++ {
+				d, err := layOut(list[i], codes[i], s, s.DPI, fonts)
+				takes[k] = err == nil && goodModules(d, s.DPI) && len(d.Losses) == 0
+			}
+		})
+	}
+	wg.Wait()
+	for k, s := range stocks {
+		if takes[k] {
+			fit = append(fit, s)
+		} else {
+			rest = append(rest, s)
+		}
+	}
+	return fit, rest, nil
+}
+
 // fitsOn lists the built-in stocks that take a label, at most six, nearest in
 // size first: sheets of the same page, then the others.
 func fitsOn(l Label, c Code, like Stock, fonts fontSet) []string {
@@ -166,17 +203,5 @@ func goodModules(d Drawing, dpi int) bool {
 	return true
 }
 
-// typed splits a long tag into groups of about four for reading aloud and
-// typing.
-func typed(tag string) string {
-	n := (len(tag) + 2) / 4
-	if len(tag) <= 8 {
-		n = 1
-	}
-	var parts []string
-	for ; n > 0; n-- {
-		size := (len(tag) + n - 1) / n
-		parts, tag = append(parts, tag[:size]), tag[size:]
-	}
-	return strings.Join(parts, " ")
-}
+// typed is a tag as the pages write it, for reading aloud and typing.
+func typed(tag string) string { return larder.Tag(tag).Spaced() }

@@ -35,7 +35,11 @@ func (l NeckLabel) draw(b *board, c Code) error {
 	if err != nil {
 		return err
 	}
-	dots, err := chooseDots(c, b.dpi, codeWants{hardMM: b.h - 2.5, softMM: 0.3 * b.w, diameterMM: l.DiameterMM}, b.stock.ID)
+	hard := b.h
+	if l.Tag != "" {
+		hard -= 2.5 // for the tag below it
+	}
+	dots, err := chooseDots(c, b.dpi, codeWants{hardMM: hard, softMM: 0.3 * b.w, diameterMM: l.DiameterMM}, b.stock.ID)
 	if err != nil {
 		return err
 	}

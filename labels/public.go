@@ -32,6 +32,9 @@ func PublicOf(f Filled) (Public, error) {
 	l, loc := d.Label, f.Kitchen.Location()
 	p := Public{Kitchen: f.Kitchen.Name, Name: l.Name, Food: l.Food, Acidity: upperFirst(l.Acidity), AcidityNote: upperFirst(l.AcidityNote),
 		Measured: f.Lot.Acidity.Basis == larder.ByTitration, Hold: len(f.Trace.Held) > 0, Void: void, Maker: l.Maker, AsOf: f.Now.In(loc).Format("2 Jan 2006")}
+	if f.Lot.Acidity.Basis == larder.NotMeasured && f.Lot.Acidity.Why != "" { // its label may say more
+		p.AcidityNote = "The reading behind the strength on its label was taken back since."
+	}
 	for _, line := range [][2]string{{"Ingredients", l.Ingredients}, {"Contains", strings.TrimPrefix(l.Contains, "Contains ")}, {"Net", d.Net},
 		{"Bottled", l.Bottled}, {"Lot", l.Lot}, {"Bottle", strings.TrimPrefix(l.Number, "bottle ")}, {"Keeping", l.Keep}} {
 		if line[1] != "" {

@@ -2,27 +2,11 @@ package scan
 
 import (
 	"net/http"
-	"strconv"
-	"strings"
 
 	"github.com/gin-gonic/gin"
 
-	"cruet/internal/larder"
 	"cruet/labels"
 )
-
-// publicView is all that the page of a bottle tells whoever holds it: nothing
-// of other jars, no form, no way into the kitchen.
-type publicView struct {
-	Name        string
-	Acidity     string
-	AcidityNote string
-	Measured    bool
-	Lines       []pair
-	Cautions    []string
-	Hold, Void  bool
-	Maker       string
-}
 
 func (p *Pages) bottle(c *gin.Context) error {
 	ctx := c.Request.Context()
@@ -46,16 +30,16 @@ func (p *Pages) bottle(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	l := labels.ForBottle(page.Bottle, page.Lot, len(lot.Bottles), k, p.Address)
-	v := publicView{Name: l.Name, Acidity: upperFirst(l.Acidity), AcidityNote: upperFirst(l.AcidityNote),
-		Measured: page.Lot.Acidity.Basis == larder.ByTitration, Cautions: labels.Minds(page.Lot),
-		Hold: len(page.Holds) > 0, Void: page.Lot.Void, Maker: l.Maker,
-		Lines: []pair{{"Bottled", l.Bottled}, {"Net", l.Net}}}
-	if len(page.Lot.Ingredients) > 0 {
-		v.Lines = append(v.Lines, pair{"Made from", strings.Join(page.Lot.Ingredients, ", ")})
+	record, err := p.filled(ctx, lot, k)
+	if err != nil {
+		return err
 	}
-	v.Lines = append(v.Lines, pair{"Lot", page.Lot.ID}, pair{"Bottle", strconv.Itoa(page.Bottle.Number) + " of " + strconv.Itoa(len(lot.Bottles))})
-	f := p.frame(k, l.Name)
+	record.Bottle = page.Bottle
+	v, err := labels.PublicOf(record)
+	if err != nil {
+		return err
+	}
+	f := p.frame(k, v.Name)
 	f.Public = true
 	return render(c, http.StatusOK, "bottle", f, v)
 }

@@ -252,23 +252,22 @@ type lotView struct {
 	Pours     []step
 	Bottles   []bottleLine
 	Note      string
-	Sheet     []field
-	Problem   string
 	LabelsURL string
 	Log       *lotLog
+	Struck    string // why its acidity no longer counts
+	Mould     []step // jars that it came from in which mould was seen
+	CameFrom  []step
+	WentOn    []step // what else came of its jars afterwards
 }
 
 type bottleLine struct{ URL, Number, Size, To, When string }
 
 func (p *Pages) lot(c *gin.Context) error {
-	return p.showLot(c, http.StatusOK, c.Request.URL.Query(), nil)
+	return p.showLot(c, http.StatusOK, nil)
 }
 
-func (p *Pages) showLot(c *gin.Context, status int, typed url.Values, problems larder.Problems) error {
-	return p.showLotWith(c, status, typed, problems, nil)
-}
-
-func (p *Pages) showLotWith(c *gin.Context, status int, typed url.Values, problems larder.Problems, back *sent) error {
+// showLot shows a lot; back is its log's form when that came back.
+func (p *Pages) showLot(c *gin.Context, status int, back *sent) error {
 	ctx := c.Request.Context()
 	k, err := p.DB.Kitchen(ctx)
 	if err != nil {
@@ -280,7 +279,7 @@ func (p *Pages) showLotWith(c *gin.Context, status int, typed url.Values, proble
 	}
 	w := writer{k: k, now: p.now(k)}
 	v := lotView{ID: l.Lot.ID, Name: l.Lot.Name, New: c.Query("new") != "", Void: l.Lot.Void, Cautions: l.Lot.Cautions(), Note: l.Lot.Note,
-		Lines: []pair{{"Acidity", acidityOnLabel(l.Lot, k)}, {"Bottled", l.Lot.When.DateIn(k.Location())}}, LabelsURL: lotURL(l.Lot.ID) + "/labels.pdf"}
+		Lines: []pair{{"Acidity", acidityOnLabel(l.Lot, k)}, {"Bottled", l.Lot.When.DateIn(k.Location())}}, LabelsURL: lotURL(l.Lot.ID) + "/labels"}
 	if len(l.Lot.Ingredients) > 0 {
 		v.Lines = append(v.Lines, pair{"From", strings.Join(l.Lot.Ingredients, ", ")})
 	}
@@ -294,6 +293,12 @@ func (p *Pages) showLotWith(c *gin.Context, status int, typed url.Values, proble
 		}
 		v.Verdict, v.Defer = verdictRows(findings, true), verdict.Defer
 	}
+	if err := p.lotLineage(ctx, &v, l.Lot, w); err != nil {
+		return err
+	}
+	if l.Lot.Acidity.Basis == larder.NotMeasured {
+		v.Struck = l.Lot.Acidity.Why
+	}
 	for _, pour := range l.Lot.Pours {
 		v.Pours = append(v.Pours, step{Text: w.volume(pour.VolumeML), Link: link{jarURL(pour.Jar), "from jar " + string(pour.Jar)}})
 	}
@@ -304,13 +309,6 @@ func (p *Pages) showLotWith(c *gin.Context, status int, typed url.Values, proble
 		}
 		v.Bottles = append(v.Bottles, line)
 	}
-	b := newBuilder("labels", typed, problems, k.Units())
-	sheet, err := p.sheetFields(c, b)
-	if err != nil {
-		return err
-	}
-	v.Sheet = append([]field{b.choice("layout", "Layout", "bottle", option{Value: "bottle", Text: "bottle label"}, option{Value: "neck", Text: "neck tag"})}, sheet...)
-	v.Problem = b.rest()
 	return render(c, status, "lot", p.frame(k, "Lot "+l.Lot.ID), v)
 }
 
@@ -320,38 +318,6 @@ func acidityOnLabel(l larder.Lot, k larder.Kitchen) string {
 		text += ", " + note
 	}
 	return text
-}
-
-func (p *Pages) lotLabels(c *gin.Context) error {
-	ctx := c.Request.Context()
-	k, err := p.DB.Kitchen(ctx)
-	if err != nil {
-		return err
-	}
-	l, err := p.DB.Lot(ctx, c.Param("id"))
-	if err != nil {
-		return err
-	}
-	v := c.Request.URL.Query()
-	sheet, err := p.readSheet(ctx, v)
-	if err == nil {
-		var all []printed
-		for _, b := range l.Bottles {
-			if n := v.Get("bottle"); n == "" || n == strconv.Itoa(b.Number) {
-				label := labels.ForBottle(b, l.Lot, len(l.Bottles), k, p.Address)
-				if v.Get("layout") == "neck" {
-					all = append(all, printed{labels.NeckLabel{BottleLabel: label}, b.Tag, "neck"})
-				} else {
-					all = append(all, printed{label, b.Tag, "bottle"})
-				}
-			}
-		}
-		err = p.sendLabels(c, sheet, all, "bottle-labels-"+l.Lot.ID, v.Get("stock"))
-	}
-	if problems, status, _, mine := refused(err, v); mine {
-		return p.showLot(c, status, v, problems)
-	}
-	return err
 }
 
 // giftView is a bottle's page in the kitchen, where it is given away.
@@ -369,6 +335,9 @@ type giftView struct {
 	Taken                    []string
 	Public, Label            string
 	Card, Trace              string
+	Struck                   string   // why the acidity no longer counts
+	Giving                   string   // what the evidence says of giving it, in a word
+	Against                  []string // and what speaks against it
 }
 
 func (p *Pages) lotBottle(c *gin.Context) error {
@@ -406,7 +375,15 @@ func (p *Pages) showLotBottle(c *gin.Context, status int, back *sent) error {
 	v := giftView{LotID: l.Lot.ID, LotURL: lotURL(l.Lot.ID), Name: l.Lot.Name, Tag: b.Tag.Spaced(), Number: b.Number, Of: len(l.Bottles),
 		Lines: []pair{{"Holds", labels.NetText(float64(b.SizeML))}, {"Acidity", acidityOnLabel(l.Lot, k)}, {"Bottled", l.Lot.When.DateIn(k.Location())}},
 		Saved: c.Query("given") != "", Void: l.Lot.Void, Holds: page.Holds, Public: "/B/" + string(b.Tag),
-		Label: lotURL(l.Lot.ID) + "/labels.pdf" + query("bottle", strconv.Itoa(b.Number), "stock", remembered(c, stockCookie))}
+		Label: lotURL(l.Lot.ID) + "/labels" + query("bottle", strconv.Itoa(b.Number))}
+	if l.Lot.Acidity.Basis == larder.NotMeasured {
+		v.Struck = l.Lot.Acidity.Why
+	}
+	giving, err := p.DB.VerdictOnGiving(ctx, l.Lot, w.now)
+	if err != nil {
+		return err
+	}
+	v.Giving, v.Against = string(giving.Answer), giving.Against()
 	if g := b.Gift; g != nil {
 		v.Given, v.GivenNote = g.To+", "+dayOf(g.When, w.now), g.Note
 	}

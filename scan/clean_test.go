@@ -150,7 +150,8 @@ func (c *cleaner) element(n *html.Node, inLabel bool) {
 	case "style":
 		c.t.Errorf("%s: a <style>", c.path)
 	case "img":
-		ours := strings.HasPrefix(attr(n, "src"), "/labels/preview.svg?") || strings.HasPrefix(attr(n, "src"), "/photos/")
+		ours := strings.HasPrefix(attr(n, "src"), "/labels/preview.svg?") || strings.HasPrefix(attr(n, "src"), "/photos/") ||
+			strings.HasPrefix(attr(n, "src"), "/lots/") && strings.Contains(attr(n, "src"), "/labels.svg?")
 		if attr(n, "alt") == "" || !ours {
 			c.t.Errorf("%s: the picture %q is not one of ours, or has no words", c.path, attr(n, "src"))
 		}

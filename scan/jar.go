@@ -300,7 +300,7 @@ func doing(do larder.Deed, jar larder.Tag) link {
 	case larder.DoBubbles:
 		return at("stage", string(larder.Alcoholic), "It bubbles: move to alcoholic")
 	case larder.DoBottle:
-		return link{"/bottle" + query("tag", string(jar)), "Bottle it"}
+		return link{"/finish" + query("tag", string(jar)), "Finish and bottle"}
 	case larder.DoStir:
 		return at("action", string(larder.Stirred), "Log it")
 	}

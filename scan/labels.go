@@ -178,10 +178,9 @@ func (p *Pages) fillSpare(ctx context.Context, v *labelsView, desk desk, k larde
 // comes as problems of the form.
 func (p *Pages) preview(c *gin.Context, typed url.Values, k larder.Kitchen) (*previewView, larder.Problems) {
 	sheet, all, err := p.chosen(c.Request.Context(), typed, k)
-	var made labels.Printed
+	var v *previewView
 	if err == nil {
-		var out discard
-		made, err = labels.Preview(c.Request.Context(), &out, sheet, bare(all))
+		v, err = previewOf(c.Request.Context(), sheet, all, "/labels/preview.svg?"+typed.Encode())
 	}
 	if err != nil {
 		problems, _, _, mine := refused(err, typed)
@@ -189,13 +188,6 @@ func (p *Pages) preview(c *gin.Context, typed url.Values, k larder.Kitchen) (*pr
 			problems = larder.Problems{{Message: "The preview could not be drawn. Try it again."}}
 		}
 		return nil, problems
-	}
-	v := &previewView{URL: "/labels/preview.svg?" + typed.Encode(), Verdict: made.Worst.Verdict(), Measures: upperFirst(made.Worst.Measures()) + ".", Good: made.Worst.Good,
-		Of: count(made.Labels, "label") + " on " + count(made.Pages, "page")}
-	v.Mind = append(slices.Clone(made.Worst.Warnings), made.Losses...)
-	v.Mind = v.Mind[:min(len(v.Mind), 6)]
-	for i, m := range v.Mind {
-		v.Mind[i] = upperFirst(m)
 	}
 	return v, nil
 }

@@ -74,6 +74,7 @@ func looks(s *station) map[string]string {
 		"jar-action": "/J/" + pear + "?open=action&pick=strained", "jar-feed": "/J/" + pear + "?open=feed&pick=starter-jar",
 		"jar-stage": at(s.jars["Quince juice/A"], "?open=stage"), "jar-hold": at(s.jars["Honey/A"], ""), "jar-retired": at(s.jars["Pear trimmings/B"], ""),
 		"jar-young": at(s.jars["Windfalls/A"], ""), "start": "/start", "batch": "/batches/2?started=1", "labels": "/labels?tag=" + pear, "labels-paper": "/labels/paper", "spare": at(spares[0], ""),
+		"finish": "/finish", "finish-jar": "/finish?tag=" + string(s.jars["Barley/A"]) + "&sizes=250+mL%2C+1+L", "finish-young": "/finish?tag=" + pear, "lot-labels": lotURL(lot.Lot.ID) + "/labels", "lot-labels-small": lotURL(lot.Lot.ID) + "/labels?stock=letter-3x10&rules=us",
 		"bottling": "/bottle", "lots": "/lots", "lot": lotURL(lot.Lot.ID) + "?new=1", "gift": bottleURL(lot.Bottles[0]),
 		"bottle": "/B/" + string(lot.Bottles[0].Tag), "caution": "/help/caution", "mistyped": "/J/K7RM4T", "unknown": "/J/" + unknown(larder.MinJarTag), "nowhere": "/nowhere",
 		"jar-outlook": "/J/" + pear + "/outlook", "reckon": "/reckon", "bench": "/bench",

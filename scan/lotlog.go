@@ -76,5 +76,5 @@ func (p *Pages) holdLot(c *gin.Context) error {
 	if !mine {
 		return err
 	}
-	return p.showLotWith(c, status, c.Request.URL.Query(), nil, &sent{form: "hold", typed: r.typed, problems: problems, key: key})
+	return p.showLot(c, status, &sent{form: "hold", typed: r.typed, problems: problems, key: key})
 }

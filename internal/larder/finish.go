@@ -3,6 +3,7 @@ package larder
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"cruet/internal/chem"
 )
@@ -22,8 +23,24 @@ type FinishPlan struct {
 	ExpectedML chem.Millilitres     `json:"expected_ml"`
 	// ExpectedGPer100ML is computed; 0 when the acidity is not known.
 	ExpectedGPer100ML chem.GramsPer100ML `json:"expected_g_per_100ml"`
-	OverflowML        chem.Millilitres   `json:"overflow_ml,omitempty"` // of the expected volume, what the jars themselves cannot hold
-	Fills             []Fill             `json:"fills"`
+	// Expected is the acidity after the water: computed when some is added.
+	Expected   Acidity          `json:"expected"`
+	OverflowML chem.Millilitres `json:"overflow_ml,omitempty"` // of the expected volume, what the jars themselves cannot hold
+	Fills      []Fill           `json:"fills"`
+	NotYet     []string         `json:"not_yet,omitempty"` // why these jars cannot be bottled as they are, in sentences
+}
+
+// ShopTarget is the strength of ordinary shop vinegar, g/100 mL (common practice;
+// the tested recipes that extension services publish ask for it too).
+const ShopTarget chem.GramsPer100ML = 5
+
+// TargetBySense is what to dilute to when nobody said: shop strength where even
+// the lower bound of a measurement lies above it, else 0, bottle as it is.
+func (a Acidity) TargetBySense() chem.GramsPer100ML {
+	if a.Basis == ByTitration && a.StrengthMark == "" && a.LowerGPer100ML > ShopTarget {
+		return ShopTarget
+	}
+	return 0
 }
 
 // Fill is how many bottles of one size the expected volume fills.
@@ -34,14 +51,22 @@ type Fill struct {
 }
 
 // Finish reckons the finishing bench: the acidity of what the jars hold, the
-// water to a target (0: none), and the bottles of each size that it then fills.
-// The error is Problems: a jar whose volume is not known, or a senseless size.
-func Finish(jars []Jar, target chem.GramsPer100ML, sizes []chem.Millilitres) (FinishPlan, error) {
+// water to a target (0: none; nil: by sense), and the bottles of each size that
+// it then fills. The error is Problems: a jar whose volume is not known, or a
+// senseless size.
+func Finish(jars []Jar, wanted *chem.GramsPer100ML, sizes []chem.Millilitres) (FinishPlan, error) {
 	var p Problems
-	f := FinishPlan{TargetGPer100ML: target}
+	var f FinishPlan
+	var target chem.GramsPer100ML
+	if wanted != nil {
+		target = *wanted
+	}
 	var room chem.Millilitres
 	pours := make([]Pour, len(jars))
 	for i, jar := range jars {
+		if slices.ContainsFunc(jars[:i], func(j Jar) bool { return j.Tag == jar.Tag }) {
+			p.Add("jars", "Jar "+string(jar.Tag)+" is named twice.")
+		}
 		room += jar.SizeML
 		if jar.State.VolumeML == nil {
 			p.Add("jars", fmt.Sprintf("The log does not say how much is in jar %s. Log its volume first.", jar.Tag))
@@ -51,8 +76,8 @@ func Finish(jars []Jar, target chem.GramsPer100ML, sizes []chem.Millilitres) (Fi
 		f.HeldML += pours[i].VolumeML
 	}
 	switch {
-	case len(jars) == 0:
-		p.Add("jars", "Choose at least one jar.")
+	case len(jars) == 0 || len(jars) > MaxLotJars:
+		p.Add("jars", fmt.Sprintf("Choose 1 to %d jars.", MaxLotJars))
 	case len(p) == 0 && f.HeldML <= 0:
 		p.Add("jars", "There is nothing left in these jars.")
 	}
@@ -68,10 +93,21 @@ func Finish(jars []Jar, target chem.GramsPer100ML, sizes []chem.Millilitres) (Fi
 		return FinishPlan{}, p
 	}
 	f.Acidity = LotAcidity(pours, jars)
+	if wanted == nil {
+		target = f.Acidity.TargetBySense()
+	}
+	f.TargetGPer100ML = target
 	f.dilute()
 	f.OverflowML = max(0, f.ExpectedML-room)
 	for _, size := range sizes {
 		f.Fills = append(f.Fills, fill(f.ExpectedML, size))
+	}
+	var not Problems
+	for _, jar := range jars {
+		NewLot{}.checkJar(&not, jar)
+	}
+	for _, n := range not {
+		f.NotYet = append(f.NotYet, n.Message)
 	}
 	return f, nil
 }
@@ -85,7 +121,7 @@ func fill(volume, size chem.Millilitres) Fill {
 func (f *FinishPlan) dilute() {
 	a := f.Acidity
 	known := a.Basis == ByTitration || a.Basis == Computed
-	f.ExpectedML = f.HeldML
+	f.ExpectedML, f.Expected = f.HeldML, a
 	if known {
 		f.ExpectedGPer100ML = a.GPer100ML
 	}
@@ -95,6 +131,9 @@ func (f *FinishPlan) dilute() {
 	switch {
 	case !known:
 		f.WhyNoWater = "The acidity as it stands was not measured, so nobody can say how much water it takes. Titrate first."
+		return
+	case a.StrengthMark != "":
+		f.WhyNoWater = "The titration cannot carry a sum: " + a.StrengthMark
 		return
 	case a.ExpandedUGPer100ML > a.GPer100ML:
 		f.WhyNoWater = "The acidity is known too roughly to reckon with. Titrate again, with more replicates."
@@ -110,5 +149,10 @@ func (f *FinishPlan) dilute() {
 		f.AddML = r.WaterSureML
 	}
 	f.ExpectedML = f.HeldML + f.AddML
-	f.ExpectedGPer100ML = a.GPer100ML * chem.GramsPer100ML(f.HeldML/f.ExpectedML)
+	share := float64(f.HeldML / f.ExpectedML)
+	f.ExpectedGPer100ML = a.GPer100ML * chem.GramsPer100ML(share)
+	if f.AddML > 0 {
+		f.Expected = a.scaled(share)
+		f.Expected.Basis, f.Expected.Why = Computed, "water is still to be added"
+	}
 }

@@ -14,10 +14,12 @@ func finished(tag Tag, volume, acidity, expanded float64) Jar {
 		Acidity: &Acidity{GPer100ML: chem.GramsPer100ML(acidity), ExpandedUGPer100ML: chem.GramsPer100ML(expanded), LowerGPer100ML: chem.GramsPer100ML(acidity - expanded), Basis: ByTitration, When: daysAgo(4)}}}
 }
 
+func aim(v chem.GramsPer100ML) *chem.GramsPer100ML { return &v }
+
 // The mass balance C1 V1 = C2 V2: 3 L at 6.0 make 3.6 L at 5.0; kept surely at
 // 5.0 with ± 0.2, 3 L × 5.8 / 5.0 = 3.48 L.
 func TestFinish(t *testing.T) {
-	f, err := Finish([]Jar{finished(jarA, 3000, 6, 0.2)}, 5, []chem.Millilitres{250, 500, 1000})
+	f, err := Finish([]Jar{finished(jarA, 3000, 6, 0.2)}, aim(5), []chem.Millilitres{250, 500, 1000})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -37,12 +39,12 @@ func TestFinish(t *testing.T) {
 		t.Errorf("it fills %+v, want %+v", f.Fills, want)
 	}
 	// Two jars together: 3 L at 6.0 and 1 L at 4.0 are 4 L at 5.5.
-	f, err = Finish([]Jar{finished(jarA, 3000, 6, 0.2), finished(jarB, 1000, 4, 0.2)}, 0, []chem.Millilitres{500})
+	f, err = Finish([]Jar{finished(jarA, 3000, 6, 0.2), finished(jarB, 1000, 4, 0.2)}, aim(0), []chem.Millilitres{500})
 	if err != nil || f.Acidity.Basis != Computed || math.Abs(float64(f.ExpectedGPer100ML)-5.5) > 1e-9 || f.Water != nil || f.WhyNoWater != "" || f.ExpectedML != 4000 || f.Fills[0] != (Fill{500, 8, 0}) {
 		t.Errorf("together %+v, %v", f, err)
 	}
 	// A full jar does not hold the water too.
-	if f, err := Finish([]Jar{finished(jarA, 5000, 6, 0)}, 5, nil); err != nil || math.Abs(float64(f.OverflowML)-1000) > 0.001 {
+	if f, err := Finish([]Jar{finished(jarA, 5000, 6, 0)}, aim(5), nil); err != nil || math.Abs(float64(f.OverflowML)-1000) > 0.001 {
 		t.Errorf("the full jar: %+v, %v", f, err)
 	}
 }
@@ -62,7 +64,7 @@ func TestFinishCannot(t *testing.T) {
 		"fed since":              {jar(func(s *State) { s.Acidity.Basis = Outdated }), "Titrate first"},
 		"titrated too roughly":   {jar(func(s *State) { s.Acidity.ExpandedUGPer100ML = 5 }), "too roughly"},
 	} {
-		f, err := Finish([]Jar{row.jar}, 5, []chem.Millilitres{250})
+		f, err := Finish([]Jar{row.jar}, aim(5), []chem.Millilitres{250})
 		if err != nil || f.Water != nil || !strings.Contains(f.WhyNoWater, row.says) || f.ExpectedML != 3000 || f.Fills[0].Count != 12 {
 			t.Errorf("%s: %+v, %v", name, f, err)
 		}
@@ -79,7 +81,7 @@ func TestFinishCannot(t *testing.T) {
 		"a target of 50": {[]Jar{finished(jarA, 10, 6, 0)}, 50, nil, []string{"target_g_per_100ml"}},
 		"a thimble":      {[]Jar{finished(jarA, 10, 6, 0)}, 0, []chem.Millilitres{1}, []string{"size_ml"}},
 	} {
-		_, err := Finish(row.jars, row.target, row.sizes)
+		_, err := Finish(row.jars, &row.target, row.sizes)
 		if got := fields(t, err); !slices.Equal(got, row.want) {
 			t.Errorf("%s: problems with %q, want %q", name, got, row.want)
 		}
@@ -148,5 +150,59 @@ func TestInheritBlend(t *testing.T) {
 	}
 	if got := BlendStage([]Jar{a, {State: State{Stage: Acetic}}}); got != Acetic {
 		t.Errorf("the blend is %s", got)
+	}
+}
+
+// Sizes as a kitchen types them; the fluid ounce is NIST Handbook 44's, 231 cubic
+// inches ÷ 128.
+func TestParseSizes(t *testing.T) {
+	const flOz = 231 * 16.387064 / 128
+	for text, want := range map[string][]chem.Millilitres{
+		"250mL,500mL": {250, 500}, "250, 500 mL": {250, 500}, "0,25 L; 500 mL": {250, 500}, "8 fl oz, 250 mL, 250 mL,": {8 * flOz, 250}, "": nil, " , ;": nil,
+		"1 1/2 cups": {12 * flOz},
+	} {
+		got, err := ParseSizes(text)
+		if err != nil || len(got) != len(want) {
+			t.Errorf("%q gives %v, %v; want %v", text, got, err, want)
+			continue
+		}
+		for i := range got {
+			if math.Abs(float64(got[i]-want[i])) > 1e-6 {
+				t.Errorf("%q gives %v, want %v", text, got, want)
+			}
+		}
+	}
+	for _, text := range []string{"250", "some mL", "-3 mL", "1 mL,2 mL,3 mL,4 mL,5 mL,6 mL,7 mL,8 mL,9 mL"} {
+		if got, err := ParseSizes(text); fields(t, err) == nil || got != nil {
+			t.Errorf("%q gives %v, %v", text, got, err)
+		}
+	}
+	for _, units := range []chem.System{chem.Metric, chem.US} {
+		if got, err := ParseSizes(CommonSizes(units)); err != nil || len(got) != 3 {
+			t.Errorf("the common sizes are %v, %v", got, err)
+		}
+	}
+}
+
+// By sense a jar goes to shop strength only where its lower bound lies above it.
+func TestTargetBySense(t *testing.T) {
+	for acidity, want := range map[float64]chem.GramsPer100ML{6: 5, 5.3: 5, 5.1: 0, 4: 0} {
+		f, err := Finish([]Jar{finished(jarA, 3000, acidity, 0.2)}, nil, nil)
+		if err != nil || f.TargetGPer100ML != want {
+			t.Errorf("%g is brought to %g, %v; want %g", acidity, f.TargetGPer100ML, err, want)
+		}
+		if want > 0 && float64(f.Expected.LowerGPer100ML) < float64(want)-1e-9 {
+			t.Errorf("%g: the lower bound after the water is %g", acidity, f.Expected.LowerGPer100ML)
+		}
+	}
+	marked := finished(jarA, 3000, 6, 0.2)
+	marked.State.Acidity.StrengthMark = "the base was never checked"
+	if f, err := Finish([]Jar{marked}, aim(5), nil); err != nil || f.Water != nil || !strings.Contains(f.WhyNoWater, "never checked") {
+		t.Errorf("a marked titration carries water: %+v, %v", f, err)
+	}
+	young := finished(jarA, 3000, 6, 0.2)
+	young.State.Stage = Maturing
+	if f, err := Finish([]Jar{young}, nil, nil); err != nil || len(f.NotYet) != 1 || !strings.Contains(f.NotYet[0], "maturing, not finished") {
+		t.Errorf("a maturing jar: %+v, %v", f, err)
 	}
 }

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"time"
 
+	"github.com/google/uuid"
+
 	"cruet/internal/chem"
 )
 
@@ -158,21 +160,23 @@ func holds(jar Jar) chem.Millilitres {
 
 // Lot is a bottling run as recorded.
 type Lot struct {
-	ID          string    `json:"id"` // "L261125A": L, the day, a letter
-	Name        string    `json:"name"`
-	When        When      `json:"when"`
-	Pours       []Pour    `json:"pours"`
-	Runs        []Run     `json:"runs"`
-	Acidity     Acidity   `json:"acidity"`
-	Bases       []Base    `json:"bases"`                 // of the batches bottled, and those that a blend joined
-	TraceBases  []Base    `json:"trace_bases,omitempty"` // of what else went in, as a starter or top-up
-	Ingredients []string  `json:"ingredients"`           // the heaviest first
-	Heated      bool      `json:"heated"`                // every jar was pasteurised
-	Note        string    `json:"note,omitempty"`
-	By          string    `json:"by,omitempty"`
-	RecordedAt  time.Time `json:"recorded_at"`
-	Void        bool      `json:"void,omitempty"` // struck: it was never bottled so
-	Hold        string    `json:"hold,omitempty"` // the reason of the hold on the lot itself; empty when none
+	ID      string  `json:"id"` // "L261125A": L, the day, a letter
+	Name    string  `json:"name"`
+	When    When    `json:"when"`
+	Pours   []Pour  `json:"pours"`
+	Runs    []Run   `json:"runs"`
+	Acidity Acidity `json:"acidity"`
+	// AcidityFrom are the entries that the acidity rests on; see LotRestsOn.
+	AcidityFrom []uuid.UUID `json:"acidity_from,omitempty"`
+	Bases       []Base      `json:"bases"`                 // of the batches bottled, and those that a blend joined
+	TraceBases  []Base      `json:"trace_bases,omitempty"` // of what else went in, as a starter or top-up
+	Ingredients []string    `json:"ingredients"`           // the heaviest first
+	Heated      bool        `json:"heated"`                // every jar was pasteurised
+	Note        string      `json:"note,omitempty"`
+	By          string      `json:"by,omitempty"`
+	RecordedAt  time.Time   `json:"recorded_at"`
+	Void        bool        `json:"void,omitempty"` // struck: it was never bottled so
+	Hold        string      `json:"hold,omitempty"` // the reason of the hold on the lot itself; empty when none
 }
 
 // LotID is the lot mark of the nth lot (from 0) of a day in the kitchen's zone.
@@ -223,6 +227,37 @@ func LotAcidity(pours []Pour, jars []Jar) Acidity {
 		Replicates: last.Replicates, Basis: Computed, When: last.When, Entry: last.Entry,
 		Why: "mean by volume of the jars' measurements",
 	}
+}
+
+// LotRestsOn are the entries that the acidity of these jars together rests on:
+// their titrations, and the water that was added since. logs are in the order of
+// jars.
+func LotRestsOn(jars []Jar, logs [][]Entry) []uuid.UUID {
+	var out []uuid.UUID
+	for i, jar := range jars {
+		out = append(out, jar.State.acidityFrom()...)
+		a := jar.State.Acidity
+		if a == nil || a.Basis != Computed {
+			continue
+		}
+		for _, e := range logs[i] {
+			t, ok := e.Body.(Transfer)
+			if ok && t.Feed != nil && t.Feed.From == FromWater && !e.Struck() && !e.When.Before(a.When) {
+				out = append(out, e.ID)
+			}
+		}
+	}
+	return out
+}
+
+// ReadingStruck is the lot when an entry that its acidity rests on was struck
+// after it was bottled: nobody knows then how sour it is. What was recorded of it
+// stays; this is how it is read.
+func (l Lot) ReadingStruck() Lot {
+	if l.Acidity.Basis != NotMeasured {
+		l.Acidity = Acidity{Basis: NotMeasured, Why: "The reading behind the acidity of lot " + l.ID + " was struck since. Titrate what is in a bottle; labels that say how sour it is are wrong."}
+	}
+	return l
 }
 
 // LotName is the name a lot gets when the maker gives none.

@@ -177,6 +177,9 @@ func (s *State) move(v chem.Millilitres, at When) {
 
 func earlier(at When, than *When) bool { return than != nil && at.Before(*than) }
 
+// titrated takes the result. The sample, a few mL that are thrown away, is not
+// taken off the jar's volume: it is less than what clings to a measuring jug, and
+// a trace has it among what is not accounted for.
 func (s *State) titrated(t Titration, e Entry) {
 	r, err := t.Result()
 	if err != nil || (s.Acidity != nil && e.When.Before(s.Acidity.When)) {

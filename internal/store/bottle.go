@@ -45,6 +45,15 @@ func (db *DB) Bottle(ctx context.Context, a larder.Act, n larder.NewLot) (Bottle
 		}
 		lot := larder.Lot{Name: n.Name, When: t.fill(n.When), Pours: pours, Runs: n.Runs, Note: n.Note, By: a.By, RecordedAt: t.now,
 			Acidity: larder.LotAcidity(pours, jars)}
+		logs := make([][]larder.Entry, len(jars))
+		for i, jar := range jars {
+			if logs[i], err = wholeLog(ctx, t, jar.Tag); err != nil {
+				return "", err
+			}
+		}
+		if lot.Acidity.Basis != larder.NotMeasured {
+			lot.AcidityFrom = larder.LotRestsOn(jars, logs)
+		}
 		if err := t.describe(ctx, &lot, jars); err != nil {
 			return "", err
 		}
@@ -122,18 +131,26 @@ func (t *tx) pour(ctx context.Context, lot larder.Lot, jars []larder.Jar) error 
 	return nil
 }
 
-const lotSQL = `SELECT body, void, hold FROM lot`
+// lotColumns read a lot; the last tells that an entry behind its acidity was
+// struck since.
+const lotColumns = `lot.body, lot.void, lot.hold, EXISTS (SELECT 1 FROM json_each(coalesce(lot.body -> '$.acidity_from', json_array(lot.body ->> '$.acidity.entry'))) f
+		JOIN entry ON entry.id = unhex(replace(f.value, '-', '')) WHERE entry.struck_by IS NOT NULL)`
 
-func readLot(row scanner) (larder.Lot, error) {
+const lotSQL = `SELECT ` + lotColumns + ` FROM lot`
+
+// readLot reads lotColumns and those that follow.
+func readLot(row scanner, more ...any) (larder.Lot, error) {
 	var lot larder.Lot
-	var body string
-	var void bool
-	var hold string
-	if err := row.Scan(&body, &void, &hold); err != nil {
+	var body, hold string
+	var void, struck bool
+	if err := row.Scan(append([]any{&body, &void, &hold, &struck}, more...)...); err != nil {
 		return lot, err
 	}
 	err := json.Unmarshal([]byte(body), &lot)
 	lot.Void, lot.Hold = void, hold
+	if struck {
+		lot = lot.ReadingStruck()
+	}
 	return lot, err
 }
 
@@ -163,7 +180,7 @@ type LotCount struct {
 
 // Lots lists all lots, the newest first.
 func (db *DB) Lots(ctx context.Context) ([]LotCount, error) {
-	rows, err := db.read.QueryContext(ctx, `SELECT body, void, lot.hold, count(bottle.tag), count(gift.bottle)
+	rows, err := db.read.QueryContext(ctx, `SELECT `+lotColumns+`, count(bottle.tag), count(gift.bottle)
 		FROM lot JOIN bottle ON bottle.lot = lot.id LEFT JOIN gift ON gift.bottle = bottle.tag AND gift.back_act IS NULL
 		GROUP BY lot.id ORDER BY lot.happened_ms DESC, lot.id DESC`)
 	if err != nil {
@@ -171,13 +188,8 @@ func (db *DB) Lots(ctx context.Context) ([]LotCount, error) {
 	}
 	return collect(rows, func(r *sql.Rows) (LotCount, error) {
 		var c LotCount
-		var body, hold string
-		var void bool
-		if err := r.Scan(&body, &void, &hold, &c.Bottles, &c.Given); err != nil {
-			return c, err
-		}
-		err := json.Unmarshal([]byte(body), &c.Lot)
-		c.Lot.Void, c.Lot.Hold = void, hold
+		var err error
+		c.Lot, err = readLot(r, &c.Bottles, &c.Given)
 		return c, err
 	})
 }

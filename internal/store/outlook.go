@@ -82,3 +82,10 @@ func (db *DB) VerdictOfLot(ctx context.Context, lot larder.Lot, now time.Time) (
 	market, err := db.market(ctx)
 	return verdict.Judge(verdict.EvidenceOfLot(lot, jars, now), market), err
 }
+
+// VerdictOnGiving is what the evidence allows of giving a bottle of a lot away. It
+// stops nobody, as a hold does; it is told before a bottle leaves, and after.
+func (db *DB) VerdictOnGiving(ctx context.Context, lot larder.Lot, now time.Time) (verdict.Finding, error) {
+	findings, err := db.VerdictOfLot(ctx, lot, now)
+	return verdict.Of(verdict.GivingAway, findings), err
+}

@@ -51,6 +51,30 @@ func Judge(e Evidence, market Market) []Finding {
 	return findings
 }
 
+// Of is the verdict on one use among findings.
+func Of(use Use, findings []Finding) Finding {
+	i := slices.IndexFunc(findings, func(f Finding) bool { return f.Use == use })
+	if i < 0 {
+		return Finding{Use: use, Answer: NotShown}
+	}
+	return findings[i]
+}
+
+// Against are the reasons that keep a use from being allowed, the weightiest
+// first, in sentences; none when it is allowed.
+func (f Finding) Against() []string {
+	var out []string
+	for _, r := range f.Reasons {
+		if r.Answer != Allowed {
+			out = append(out, r.Text)
+		}
+	}
+	if len(out) == 0 && f.Answer != Allowed {
+		out = []string{"Nothing on record speaks for it."}
+	}
+	return out
+}
+
 func judgeUse(e Evidence, market Market, use Use) Finding {
 	if !slices.Contains(Markets(), market) {
 		market = Elsewhere
