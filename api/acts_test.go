@@ -175,6 +175,13 @@ func TestBottleAndGive(t *testing.T) {
 	line.at("given_count").want(1.0)
 	s.get("/api/v1/jars/"+a).at("jar", "state", "volume_ml").want(1050.0)
 
+	// Whoever asks learns what speaks against giving it; it was given all the same.
+	giving := s.get("/api/v1/bottles/" + tag).at("giving")
+	giving.at("answer").want("not shown")
+	if !strings.Contains(giving.at("against").list()[0].text(), "base") {
+		t.Errorf("against giving it: %v", giving.v)
+	}
+
 	// A bottle tells of its lot, but no more of the jars than which they were.
 	page := s.raw("GET", "/api/v1/bottles/"+strings.ToLower(tag), "", "").Body.String()
 	for _, leak := range []string{b, "cellar", "stage", "siblings"} {

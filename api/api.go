@@ -62,6 +62,7 @@ func (a *API) Register(e *gin.Engine) {
 	a.registerLog(h)
 	a.registerPhotos(h)
 	a.registerPours(h)
+	a.registerFinish(h)
 	a.registerLots(h)
 	a.registerOutlook(h)
 	a.registerBench(h)

@@ -9,6 +9,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"cruet/internal/larder"
+	"cruet/internal/store"
 	"cruet/labels"
 )
 
@@ -63,9 +64,34 @@ func (a *API) sheet(ctx context.Context, p Print) (labels.Sheet, error) {
 // NewLabels names what to print: jars, or a lot's bottles, or spare tags.
 type NewLabels struct {
 	Print
-	Jars   []string `json:"jars,omitempty" maxItems:"500" example:"[\"3CFX72\"]" doc:"Tags of jars."`
-	Lot    string   `json:"lot,omitempty" example:"L261125A" doc:"The mark of a lot: a label for each of its bottles."`
+	Jars []string `json:"jars,omitempty" maxItems:"500" example:"[\"3CFX72\"]" doc:"Tags of jars."`
+	Lot  string   `json:"lot,omitempty" example:"L261125A" doc:"The mark of a lot: a label for each of its bottles."`
+	Wording
 	Spares []string `json:"spares,omitempty" maxItems:"500" example:"[\"3CFX72\"]" doc:"Tags that no jar wears yet."`
+}
+
+// Wording says by whose rules a bottle's label is written, and what its code
+// holds.
+type Wording struct {
+	Rules string `json:"rules,omitempty" query:"rules" enum:"us,eu,plain" doc:"The published rules for sale that a bottle's label follows in words and letter heights. Empty: plain, for small papers."`
+	Code  string `json:"code,omitempty" query:"code" enum:"link,facts" doc:"What a bottle's code holds: a link to its page, or the facts themselves, which any phone shows without a network. Empty: a link when a public address is set, else facts."`
+	Sale  bool   `json:"sale,omitempty" query:"sale" doc:"For sale: leaves out what a gift says of home-made food, for local wording."`
+}
+
+// LabelDraft is a bottle's label as it will be printed, and what to know of it.
+type LabelDraft struct {
+	Name         string            `json:"name"`
+	Food         string            `json:"food"`
+	Texts        []string          `json:"texts"`
+	CodeKind     string            `json:"code_kind"`
+	CodeText     string            `json:"code_text"`
+	CodeWhy      string            `json:"code_why,omitempty"`
+	Missing      []labels.Point    `json:"missing"`
+	Check        []labels.Point    `json:"check"`
+	Notes        []string          `json:"notes"`
+	Rules        []labels.RuleLine `json:"rule_lines"`
+	FitsOn       []string          `json:"fits_on"`
+	DoesNotFitOn []string          `json:"does_not_fit_on"`
 }
 
 type pdf struct {
@@ -183,7 +209,7 @@ func (a *API) wanted(ctx context.Context, n NewLabels, field func(int) string) (
 	}
 	switch {
 	case n.Lot != "":
-		all, err := a.bottleLabels(ctx, n.Lot, k, address, n.Layout)
+		all, err := a.bottleLabels(ctx, n, k, address)
 		return all, "bottles-" + n.Lot, err
 	case len(n.Spares) > 0:
 		all, err := a.spareLabels(ctx, n.Spares, address)
@@ -228,24 +254,81 @@ func (a *API) jarLabels(ctx context.Context, texts []string, k larder.Kitchen, a
 	return out, nil
 }
 
-func (a *API) bottleLabels(ctx context.Context, id string, k larder.Kitchen, address, layout string) ([]printed, error) {
-	l, err := a.DB.Lot(ctx, id)
+func (a *API) bottleLabels(ctx context.Context, n NewLabels, k larder.Kitchen, address string) ([]printed, error) {
+	drafts, l, err := a.drafts(ctx, n.Lot, n.Wording, k, address)
 	if err != nil {
 		return nil, err
 	}
-	if l.Lot.Void {
-		return nil, larder.Refuse("lot", "The bottling of lot "+id+" was struck; there are no bottles to label.")
+	layout := n.Layout
+	if layout != "neck" {
+		layout = "bottle"
 	}
 	var out []printed
-	for _, b := range l.Bottles {
-		label := labels.ForBottle(b, l.Lot, len(l.Bottles), k, address)
-		if layout == "neck" {
-			out = append(out, printed{labels.NeckLabel{BottleLabel: label}, b.Tag, layout})
-		} else {
-			out = append(out, printed{label, b.Tag, "bottle"})
-		}
+	for i, b := range l.Bottles {
+		out = append(out, printed{drafts[i].Print(layout), b.Tag, layout})
 	}
 	return out, nil
+}
+
+// drafts are the labels of a lot's bottles.
+func (a *API) drafts(ctx context.Context, id string, w Wording, k larder.Kitchen, address string) ([]labels.Draft, store.BottledLot, error) {
+	l, err := a.DB.Lot(ctx, id)
+	if err != nil {
+		return nil, l, err
+	}
+	want, err := labels.ParseWanted(w.Rules, w.Code, w.Sale)
+	if err != nil {
+		return nil, l, err
+	}
+	trace, err := a.DB.Trace(ctx, larder.Subject{Kind: larder.SubjectLot, ID: id})
+	if err != nil {
+		return nil, l, err
+	}
+	record := labels.Filled{Lot: l.Lot, Bottles: len(l.Bottles), Trace: trace, Kitchen: k, Address: address, Now: now().In(k.Location())}
+	var out []labels.Draft
+	for _, b := range l.Bottles {
+		record.Bottle = b
+		d, err := labels.DraftBottle(record, want)
+		if err != nil {
+			return nil, l, err
+		}
+		out = append(out, d)
+	}
+	return out, l, nil
+}
+
+func (a *API) draftLabel(ctx context.Context, in *struct {
+	ID     string `path:"id" example:"L261125A" doc:"The lot's mark."`
+	Layout string `query:"layout" enum:"bottle,neck" doc:"bottle or neck. Empty: bottle."`
+	Wording
+}) (*answer[LabelDraft], error) {
+	k, err := a.DB.Kitchen(ctx)
+	if err != nil {
+		return nil, err
+	}
+	address, err := a.labelAddress(ctx)
+	if err != nil {
+		return nil, err
+	}
+	drafts, _, err := a.drafts(ctx, in.ID, in.Wording, k, address)
+	if err != nil {
+		return nil, err
+	}
+	d := drafts[0]
+	out := LabelDraft{Name: d.Label.Name, Food: d.Food.Text, CodeKind: string(d.Code), CodeText: d.Label.URL, CodeWhy: d.CodeWhy, Texts: d.Texts(),
+		Missing: list(d.Missing), Check: list(d.Check), Notes: list(d.Notes), Rules: list(d.Rules.Lines), FitsOn: []string{}, DoesNotFitOn: []string{}}
+	if in.Rules == "" || in.Rules == "plain" {
+		out.Rules = []labels.RuleLine{}
+	}
+	label := d.Print(in.Layout)
+	fit, rest, err := labels.Fit([]labels.Label{label}, labels.StocksIn(a.DB.Dir()).Stocks)
+	for _, s := range fit {
+		out.FitsOn = append(out.FitsOn, s.ID)
+	}
+	for _, s := range rest {
+		out.DoesNotFitOn = append(out.DoesNotFitOn, s.ID)
+	}
+	return &answer[LabelDraft]{out}, err
 }
 
 func (a *API) spareLabels(ctx context.Context, texts []string, address string) ([]printed, error) {

@@ -11,6 +11,7 @@ import (
 	"cruet/internal/chem"
 	"cruet/internal/larder"
 	"cruet/internal/store"
+	"cruet/internal/verdict"
 )
 
 // NewPour is what one jar gives to a lot, as sent.
@@ -37,6 +38,7 @@ type Lot struct {
 	AcidityBasis larder.Basis  `json:"acidity_basis"`
 	Acidity      *Acidity      `json:"acidity,omitempty"`
 	AcidityText  string        `json:"acidity_text"`
+	AcidityWhy   string        `json:"acidity_why,omitempty"`
 	Bases        []larder.Base `json:"bases"`
 	Ingredients  []string      `json:"ingredients"`
 	Heated       bool          `json:"heated"`
@@ -48,8 +50,12 @@ type Lot struct {
 }
 
 func lotOf(l larder.Lot) Lot {
+	why := ""
+	if l.Acidity.Basis == larder.NotMeasured {
+		why = l.Acidity.Why
+	}
 	return Lot{
-		ID: l.ID, Name: l.Name, When: l.When, Pours: list(l.Pours), Runs: list(l.Runs),
+		AcidityWhy: why, ID: l.ID, Name: l.Name, When: l.When, Pours: list(l.Pours), Runs: list(l.Runs),
 		AcidityBasis: l.Acidity.Basis, Acidity: acidityOf(&l.Acidity), AcidityText: l.Acidity.LabelText(), Bases: list(l.Bases), Ingredients: list(l.Ingredients),
 		Heated: l.Heated, Cautions: list(l.Cautions()), Note: l.Note, By: l.By, RecordedAt: l.RecordedAt, Void: l.Void,
 	}
@@ -80,6 +86,14 @@ type BottlePage struct {
 	Lot    Lot           `json:"lot"`
 	Holds  []string      `json:"holds"`
 	Link   string        `json:"link"`
+	Giving Giving        `json:"giving"`
+}
+
+// Giving is what the evidence allows of giving a bottle away. It stops nobody; a
+// hold does.
+type Giving struct {
+	Answer  verdict.Answer `json:"answer"`
+	Against []string       `json:"against"`
 }
 
 // NewGift is a gift as sent.
@@ -93,9 +107,11 @@ func (a *API) registerLots(h huma.API) {
 		"Records a bottling run from finished jars: a lot with numbered bottles, and on each jar what it gave. Strike one of those entries to take the lot back.", http.StatusNotFound), a.bottleUp)
 	huma.Register(h, get("/lots", "list-lots", "lots", "All lots, the newest first", ""), a.lots)
 	huma.Register(h, get("/lots/{id}", "get-lot", "lots", "A lot with its bottles, and who has which", "", http.StatusNotFound), a.lot)
+	huma.Register(h, get("/lots/{id}/label", "draft-label", "lots", "A lot's label as it will be printed, what it lacks and why that matters",
+		"The label of the lot's first bottle, built from the record: its texts, what its code says, what is missing under the rules, what the maker still has to check, and on which papers it fits. POST /labels prints it.", http.StatusNotFound), a.draftLabel)
 	huma.Register(h, get("/bottles/{tag}", "get-bottle", "lots", "A bottle with its lot", "", http.StatusNotFound), a.bottle)
 	huma.Register(h, act("/bottles/{tag}/gift", "give-bottle", "lots", "Give a bottle away",
-		"Records to whom the bottle went, so that they can be told should something turn out wrong. A bottle is given once.", http.StatusNotFound), a.give)
+		"Records to whom the bottle went, so that they can be told should something turn out wrong. A bottle is given once. What the evidence says of giving it comes with the answer; it stops nobody, as a hold does.", http.StatusNotFound), a.give)
 }
 
 var lotFields = map[string]string{"jars": "pours", "bottles": "runs", "size_ml": "runs.size_ml"}
@@ -174,7 +190,11 @@ func (a *API) bottle(ctx context.Context, in *BottlePath) (*answer[BottlePage], 
 
 func (a *API) bottlePage(ctx context.Context, p store.BottlePage) (BottlePage, error) {
 	address, err := a.labelAddress(ctx)
-	return BottlePage{p.Bottle, lotOf(p.Lot), list(p.Holds), p.Bottle.Tag.Link(address)}, err
+	if err != nil {
+		return BottlePage{}, err
+	}
+	v, err := a.DB.VerdictOnGiving(ctx, p.Lot, now())
+	return BottlePage{p.Bottle, lotOf(p.Lot), list(p.Holds), p.Bottle.Tag.Link(address), Giving{v.Answer, list(v.Against())}}, err
 }
 
 func (a *API) give(ctx context.Context, in *struct {

@@ -503,3 +503,20 @@ func (b *builder) miss(field, what, why, line string) {
 func (b *builder) see(field, what, why string, s verdict.Source) {
 	b.d.Check = append(b.d.Check, Point{field, what, why, s})
 }
+
+// Texts are what the label says, from top to end, as it was wanted.
+func (d Draft) Texts() []string {
+	l := d.Label
+	list := join(l.headParas(), []para{{text: l.Net}}, l.info())
+	if d.plain {
+		p := d.Plain()
+		list = join(p.head(false), p.content(), p.foot())
+	}
+	var out []string
+	for _, p := range list {
+		if text := strings.ReplaceAll(p.text, unbroken, " "); text != "" {
+			out = append(out, text)
+		}
+	}
+	return out
+}

@@ -17,6 +17,18 @@ import (
 // out. A printer's offset and scale are left out, since they are to vanish on
 // paper.
 func Preview(ctx context.Context, w io.Writer, sheet Sheet, labels []Label) (Printed, error) {
+	return preview(ctx, w, sheet, labels, false)
+}
+
+// PreviewOne draws the first label alone, as it lies on its page, cut out along
+// its die.
+func PreviewOne(ctx context.Context, w io.Writer, sheet Sheet, l Label) error {
+	sheet.Copies, sheet.First, sheet.Title = 1, 1, ""
+	_, err := preview(ctx, w, sheet, []Label{l}, true)
+	return err
+}
+
+func preview(ctx context.Context, w io.Writer, sheet Sheet, labels []Label, one bool) (Printed, error) {
 	sheet.OffsetXMM, sheet.OffsetYMM, sheet.Scale = 0, 0, 0
 	sheet, err := sheet.ready()
 	if err != nil {
@@ -60,7 +72,12 @@ func Preview(ctx context.Context, w io.Writer, sheet Sheet, labels []Label) (Pri
 	for ; place < sheet.Stock.Places(); place++ {
 		v.die(place, sheet.Stock.LabelHMM)
 	}
-	return made, v.write(w, made.PageHMM)
+	if one {
+		s := sheet.Stock
+		x, y := s.Place(0)
+		return made, v.write(w, area{x, y, s.LabelWMM, min(s.LabelHMM, made.PageHMM)})
+	}
+	return made, v.write(w, area{0, 0, sheet.Stock.PageWMM, made.PageHMM})
 }
 
 // pageSVG is a page as SVG, in mm.
@@ -192,14 +209,13 @@ func (f *face) outline(r rune) string {
 	return b.String()
 }
 
-func (v *pageSVG) write(w io.Writer, hMM float64) error {
-	wMM := v.sheet.Stock.PageWMM
-	_, err := fmt.Fprintf(w, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %g %g" width="%gmm" height="%gmm"><title>First page on %s</title>
+func (v *pageSVG) write(w io.Writer, show area) error {
+	_, err := fmt.Fprintf(w, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="%g %g %g %g" width="%gmm" height="%gmm"><title>As printed on %s</title>
 <defs>%s</defs>
-<rect width="%g" height="%g" fill="#fff"/>
+<rect x="%g" y="%g" width="%g" height="%g" fill="#fff"/>
 <g fill="none" stroke="#999" stroke-width=".2">
 %s</g>
 %s</svg>
-`, wMM, hMM, wMM, hMM, v.sheet.Stock.Name, v.defs.Bytes(), wMM, hMM, v.dies.Bytes(), v.body.Bytes())
+`, show.x, show.y, show.w, show.h, show.w, show.h, v.sheet.Stock.Name, v.defs.Bytes(), show.x, show.y, show.w, show.h, v.dies.Bytes(), v.body.Bytes())
 	return err
 }

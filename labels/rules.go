@@ -98,7 +98,7 @@ func RuleSetByID(id string) (RuleSet, error) {
 			return r, nil
 		}
 	}
-	return RuleSet{}, refuse("rules", "There is no rule set %q. Choose us or eu.", id)
+	return RuleSet{}, refuse("rules", "There is no rule set %q. Choose us or eu, or plain.", id)
 }
 
 // RuleSetFor is the rule set of a kitchen's market; other markets than the

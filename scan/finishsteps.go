@@ -81,7 +81,7 @@ func (m stepMaker) form(id, submit, caution string, fields func(*builder) []fiel
 }
 
 func (m stepMaker) finished(move larder.Move) finishStep {
-	return finishStep{Title: "Call it finished", Next: true, Text: []string{"Only a finished jar is bottled: its bubbling is over, and a titration says that it is sour enough."},
+	return finishStep{Title: "Call it finished", Next: m.jar.State.Stage == larder.Maturing, Text: []string{"Only a finished jar is bottled: its bubbling is over, and a titration says that it is sour enough."},
 		Form: m.form("finished", "It is finished", "", func(b *builder) []field {
 			if move.NeedsReason {
 				return []field{b.area("reason", "Why", "asked for since this is not the usual way")}

@@ -307,7 +307,12 @@ func (p *Pages) lotLabelsSVG(c *gin.Context) error {
 		return err
 	}
 	var b strings.Builder
-	if _, err := labels.Preview(c.Request.Context(), &b, sheet, bare(l.all)); err != nil {
+	if c.Query("one") != "" {
+		err = labels.PreviewOne(c.Request.Context(), &b, sheet, l.all[0].label)
+	} else {
+		_, err = labels.Preview(c.Request.Context(), &b, sheet, bare(l.all))
+	}
+	if err != nil {
 		return err
 	}
 	c.Data(http.StatusOK, "image/svg+xml", []byte(b.String()))

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -17,7 +18,8 @@ func (a *app) giveCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use: "give BOTTLE", Short: "Record to whom a bottle went",
 		Long: `Record that a bottle left the kitchen. Name it by the tag on its label, or by lot
-and number. A bottle of a jar that is on hold cannot be given.`,
+and number. A bottle of a jar that is on hold cannot be given. What the evidence says
+against giving it is told as a warning; the decision is yours.`,
 		Example: `  cruet give L261125A#3 --to "the neighbours at no. 4"`,
 		Args:    exactly("The BOTTLE"),
 	}
@@ -47,8 +49,15 @@ and number. A bottle of a jar that is on hold cannot be given.`,
 			if err != nil {
 				return err
 			}
+			giving, err := r.db.VerdictOnGiving(ctx, p.Lot, time.Now().In(r.loc))
+			if err != nil {
+				return err
+			}
+			if against := giving.Against(); len(against) > 0 {
+				fmt.Fprintf(a.err, "warning: by the evidence, giving it away is %s: %s\n", giving.Answer, oneLine(strings.Join(against, " ")))
+			}
 			if *asJSON {
-				return a.printJSON(map[string]any{"bottle": p.Bottle, "lot": p.Lot})
+				return a.printJSON(map[string]any{"bottle": p.Bottle, "lot": p.Lot, "giving": map[string]any{"answer": giving.Answer, "against": append([]string{}, giving.Against()...)}})
 			}
 			fmt.Fprintf(a.out, "Given to %s: bottle %d of lot %s, %s.\n", p.Bottle.Gift.To, p.Bottle.Number, p.Lot.ID, p.Bottle.Gift.When.DateIn(r.loc))
 			return nil

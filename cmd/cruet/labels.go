@@ -241,7 +241,7 @@ func (a *app) bottleLabels(ctx context.Context, r room, arg, address string, lay
 				return nil, err
 			}
 			if len(out) == 0 {
-				a.tellDraft(lotID, d, rules.rules != "")
+				a.tellDraft(lotID, d, !rules.want.Plain)
 			}
 			out = append(out, printed{label, b.Tag, layout})
 		}

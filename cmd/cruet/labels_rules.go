@@ -30,15 +30,15 @@ func (f *ruleFlags) add(cmd *cobra.Command, s *sheetFlags) {
 	flags.BoolVar(&f.want.Sale, "sale", false, "for sale: leave out what a gift says of home-made food, for local wording")
 }
 
-func (f *ruleFlags) prepare() (err error) {
-	if f.want.Code, err = labels.ParseCodeKind(f.code); err != nil {
+func (f *ruleFlags) prepare() error {
+	if _, err := labels.ParseCodeKind(f.code); err != nil {
 		return wrongUse("--code", "%s", err)
 	}
-	if f.rules != "" {
-		if f.want.Rules, err = labels.RuleSetByID(f.rules); err != nil {
-			return wrongUse("--rules", "%s", err)
-		}
+	want, err := labels.ParseWanted(f.rules, f.code, f.want.Sale)
+	if err != nil {
+		return wrongUse("--rules", "%s", err)
 	}
+	f.want = want
 	return nil
 }
 
@@ -53,19 +53,14 @@ func filled(ctx context.Context, r room, l store.BottledLot, address string) (la
 	return labels.Filled{Lot: l.Lot, Bottles: len(l.Bottles), Trace: trace, Kitchen: r.kitchen, Address: address, Now: time.Now().In(r.loc)}, err
 }
 
-// draftOf makes one bottle's label, plain or by the rules, in a layout.
+// draftOf makes one bottle's label in a layout.
 func (f *ruleFlags) draftOf(record labels.Filled, b larder.Bottle, layout string) (labels.Label, labels.Draft, error) {
 	record.Bottle = b
 	d, err := labels.DraftBottle(record, f.want)
-	switch {
-	case err != nil:
+	if err != nil {
 		return nil, d, err
-	case layout == "neck":
-		return d.Neck(), d, nil
-	case f.rules == "":
-		return d.Plain(), d, nil
 	}
-	return d.Label, d, nil
+	return d.Print(layout), d, nil
 }
 
 // tellDraft says on stderr what the maker has to know of a lot's labels.

@@ -89,6 +89,9 @@ func (a *app) printLot(lot larder.Lot, s speech) {
 		fmt.Fprintln(a.out, "STRUCK: it was never bottled so")
 	}
 	fmt.Fprintf(a.out, "%-11s %s\n", "acidity", s.lotAcidity(lot.Acidity))
+	if lot.Acidity.Basis == larder.NotMeasured && lot.Acidity.Why != "" {
+		fmt.Fprintf(a.out, "%-11s %s\n", "", lot.Acidity.Why)
+	}
 	for _, p := range lot.Pours {
 		fmt.Fprintf(a.out, "%-11s %s of jar %s\n", "from", s.volume(&p.VolumeML), p.Jar)
 	}

@@ -77,7 +77,7 @@ func newRoot(out, err io.Writer) *cobra.Command {
 	})
 	root.PersistentFlags().StringVar(&a.data, "data", "", "`DIR` with the kitchen's records (default: Cruet's folder among the user's data)")
 	root.AddCommand(a.serveCommand(), a.startCommand(), a.jarsCommand(), a.showCommand(), a.logCommand(), a.stageCommand(), a.strikeCommand(),
-		a.bottleCommand(), a.lotsCommand(), a.giveCommand(), a.labelsCommand(), a.kitchenCommand(), a.checkCommand(), a.versionCommand())
+		a.finishCommand(), a.bottleCommand(), a.lotsCommand(), a.giveCommand(), a.labelsCommand(), a.kitchenCommand(), a.checkCommand(), a.versionCommand())
 	root.AddCommand(a.todayCommand(), a.planCommand(), a.calendarCommand())
 	root.AddCommand(a.splitCommand(), a.moveCommand(), a.blendCommand(), a.lineageCommand())
 	root.AddCommand(a.reckonCommand(), a.calibrateCommand(), a.baseCommand(), a.controlCommand(), a.cardCommand(), a.recordCommand(), a.publishCommand())
