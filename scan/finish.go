@@ -25,6 +25,8 @@ type finishView struct {
 	JarsBad string
 	Jars    []finishJar // the chosen
 	Several bool
+	Asked   bool   // jars were named
+	Problem string // with a step whose form is not shown
 	Saved   string
 	Acidity value
 	Verdict []verdictRow
@@ -61,11 +63,7 @@ type finishStep struct {
 }
 
 func (p *Pages) finishing(c *gin.Context) error {
-	typed := c.Request.URL.Query()
-	if typed.Has("sizes") {
-		remember(c, sizesCookie, typed.Get("sizes"))
-	}
-	return p.showFinishing(c, http.StatusOK, typed, nil)
+	return p.showFinishing(c, http.StatusOK, c.Request.URL.Query(), nil)
 }
 
 // bench reads what the bench is about out of what was typed.
@@ -140,7 +138,7 @@ func (p *Pages) showFinishing(c *gin.Context, status int, typed url.Values, back
 	}
 	w := writer{k: k, now: p.now(k)}
 	ask := p.readBenchAsk(c, w, typed)
-	v := finishView{Defer: verdict.Defer, Saved: c.Query("saved")}
+	v := finishView{Defer: verdict.Defer, Saved: c.Query("saved"), Asked: len(typed["tag"]) > 0}
 	if v.Choose, err = p.finishable(c, w, ask.tags); err != nil {
 		return err
 	}
@@ -155,6 +153,9 @@ func (p *Pages) showFinishing(c *gin.Context, status int, typed url.Values, back
 		default:
 			if err := p.fillFinishing(c, &v, f, ask, w, back); err != nil {
 				return err
+			}
+			if typed.Has("sizes") {
+				remember(c, sizesCookie, ask.text)
 			}
 		}
 	}
@@ -228,6 +229,9 @@ func (p *Pages) fillFinishing(c *gin.Context, v *finishView, f store.Finishing, 
 		filtered = wasFiltered(page.Entries)
 	}
 	v.Steps = stepsOf(f, ask, w, filtered, remembered(c, byCookie), back)
+	if back != nil && !slices.ContainsFunc(v.Steps, func(s finishStep) bool { return s.Form != nil && s.Form.ID == back.form }) {
+		v.Problem = newBuilder(back.form, back.typed, back.problems, w.k.Units()).rest()
+	}
 	return nil
 }
 

@@ -90,6 +90,7 @@ type jarView struct {
 	Active      bool // ferments: must never be sealed
 	Total       string
 	Round       string     // where it is measured in the round that goes on; empty: none does
+	Finish      string     // the finishing bench with it; empty while it is not for it
 	Behind      []heldLine // holds on what it came from
 	Printed     string     // when its label was printed last, and for which address
 }
@@ -153,6 +154,9 @@ func (p *Pages) showJar(c *gin.Context, status int, tag larder.Tag, taken []lard
 	v := jarView{
 		Head: headOf(page, k, now), URL: jarURL(tag), Took: tookText(taken, tag), Older: older,
 		Retired: !page.Jar.State.Stage.Live(), By: remembered(c, byCookie),
+	}
+	if stage := page.Jar.State.Stage; stage == larder.Maturing || stage == larder.Finished {
+		v.Finish = "/finish" + query("tag", string(tag))
 	}
 	w := writer{k: k, now: now, jar: tag}
 	if v.Rows, err = p.rows(ctx, w, page.Entries); err != nil {

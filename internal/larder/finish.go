@@ -37,7 +37,8 @@ const ShopTarget chem.GramsPer100ML = 5
 // TargetBySense is what to dilute to when nobody said: shop strength where even
 // the lower bound of a measurement lies above it, else 0, bottle as it is.
 func (a Acidity) TargetBySense() chem.GramsPer100ML {
-	if a.Basis == ByTitration && a.StrengthMark == "" && a.LowerGPer100ML > ShopTarget {
+	const worthIt = 0.01 // g/100 mL; what was diluted so already is left alone
+	if (a.Basis == ByTitration || a.Basis == Computed) && a.StrengthMark == "" && a.LowerGPer100ML > ShopTarget+worthIt {
 		return ShopTarget
 	}
 	return 0

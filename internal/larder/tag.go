@@ -4,6 +4,7 @@ import (
 	"crypto/rand"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 )
 
@@ -96,13 +97,18 @@ func (t Tag) IsBottle() bool { return len(t) == BottleTagLength }
 // String is the tag as stored and encoded.
 func (t Tag) String() string { return string(t) }
 
-// Spaced is the tag as printed for reading: a bottle's tag in groups.
+// Spaced is the tag as pages and labels write it for reading aloud and typing: a
+// bottle's in groups of five, a jar's whole.
 func (t Tag) Spaced() string {
-	if !t.IsBottle() {
+	const group = 5
+	if len(t) <= MaxJarTag {
 		return string(t)
 	}
-	s := string(t)
-	return s[:5] + "-" + s[5:10] + "-" + s[10:]
+	var groups []string
+	for s := range slices.Chunk([]byte(t), group) {
+		groups = append(groups, string(s))
+	}
+	return strings.Join(groups, "-")
 }
 
 // Link is the text of the label's code: the scheme in lower case, since some
