@@ -1,6 +1,7 @@
 package labels
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -204,15 +205,7 @@ func (b *builder) gather() {
 			b.made.Ingredients = append(b.made.Ingredients, p.name)
 		}
 	}
-	slices.SortStableFunc(b.parts, func(x, y listed) int {
-		switch {
-		case x.weight > y.weight:
-			return -1
-		case x.weight < y.weight:
-			return 1
-		}
-		return 0
-	})
+	b.order()
 	b.made.Bases = b.Lot.Bases
 	if len(b.made.Infused) > 0 && b.evidence.Infuse == "" {
 		b.evidence.Infuse = b.made.Infused[0]
@@ -221,6 +214,28 @@ func (b *builder) gather() {
 		b.evidence.Bases = append(slices.Clone(b.evidence.Bases), larder.Honey)
 	}
 	b.contains = verdict.Contains(b.bases, b.names, b.evidence, b.want.Rules.Market)
+}
+
+// order puts the ingredients by weight. The sums here count a whole batch, and
+// what was added to one of its jars in full; the lot reckoned with what came from
+// each jar, so its own order decides between the names that it knows.
+func (b *builder) order() {
+	slices.SortStableFunc(b.parts, func(x, y listed) int { return cmp.Compare(y.weight, x.weight) })
+	rank := func(p listed) int {
+		return slices.IndexFunc(b.Lot.Ingredients, func(name string) bool { return strings.EqualFold(name, p.name) })
+	}
+	var known []listed
+	for _, p := range b.parts {
+		if rank(p) >= 0 {
+			known = append(known, p)
+		}
+	}
+	slices.SortStableFunc(known, func(x, y listed) int { return cmp.Compare(rank(x), rank(y)) })
+	for i := range b.parts {
+		if rank(b.parts[i]) >= 0 {
+			b.parts[i], known = known[0], known[1:]
+		}
+	}
 }
 
 // step adds what one step of the lineage brought in.

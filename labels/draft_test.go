@@ -138,6 +138,20 @@ func TestDraftOfScraps(t *testing.T) {
 	}
 }
 
+// Two jars share 4 L of water, 2.4 kg of peels and 340 g of sugar; 300 g of ginger
+// went into the one that was bottled. In it there are 2 L, 1.2 kg, 170 g and 300 g:
+// the lot knows, the sum over the batch does not.
+func TestIngredientsOfOneJarOfSeveral(t *testing.T) {
+	f := pears(t)
+	ginger := chem.Grams(300)
+	f.Trace.Back = append(f.Trace.Back, larder.Step{Edge: larder.Edge{What: larder.Infused, FromName: "ginger", ToJar: "3CFX72", When: day(2026, 12, 1)}, MassG: &ginger, Depth: 3})
+	d := draft(t, f, Wanted{Rules: EU})
+	wantText(t, "by the batch", d.Label.Ingredients, "water, pear peels and cores, sugar, ginger, vinegar mother")
+	f.Lot.Ingredients = []string{"water", "pear peels and cores", "ginger", "sugar"}
+	d = draft(t, f, Wanted{Rules: EU})
+	wantText(t, "by the lot", d.Label.Ingredients, "water, pear peels and cores, ginger, sugar, vinegar mother")
+}
+
 func TestDraftDeclares(t *testing.T) {
 	f := barley(t)
 	f.Trace.Batches[0].Base, f.Lot.Bases = larder.Wine, []larder.Base{larder.Wine}

@@ -375,7 +375,7 @@ func (p *Pages) showLotBottle(c *gin.Context, status int, back *sent) error {
 	v := giftView{LotID: l.Lot.ID, LotURL: lotURL(l.Lot.ID), Name: l.Lot.Name, Tag: b.Tag.Spaced(), Number: b.Number, Of: len(l.Bottles),
 		Lines: []pair{{"Holds", labels.NetText(float64(b.SizeML))}, {"Acidity", acidityOnLabel(l.Lot, k)}, {"Bottled", l.Lot.When.DateIn(k.Location())}},
 		Saved: c.Query("given") != "", Void: l.Lot.Void, Holds: page.Holds, Public: "/B/" + string(b.Tag),
-		Label: lotURL(l.Lot.ID) + "/labels" + query("bottle", strconv.Itoa(b.Number))}
+		Card: bottleURL(b) + "/card.pdf", Label: lotURL(l.Lot.ID) + "/labels" + query("bottle", strconv.Itoa(b.Number))}
 	if l.Lot.Acidity.Basis == larder.NotMeasured {
 		v.Struck = l.Lot.Acidity.Why
 	}

@@ -79,6 +79,12 @@ func (p *Pages) readBenchAsk(c *gin.Context, w writer, typed url.Values) benchAs
 	r := &reader{typed: typed, now: w.now}
 	var a benchAsk
 	for _, t := range typed["tag"] {
+		if i := strings.LastIndexByte(t, '/'); i >= 0 {
+			t = t[i+1:] // a scanned link
+		}
+		if strings.TrimSpace(t) == "" {
+			continue // no tag was typed beside the ticks
+		}
 		tag, _, err := larder.ParseTag(t)
 		if err != nil {
 			r.problems.Add("jars", err.Error())

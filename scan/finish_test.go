@@ -42,6 +42,8 @@ func TestFinishingBench(t *testing.T) {
 	s.get(bench(tag)+"&target_g_per_100ml=50").wants(422, "lies between 0.5 and 12").has(`value="50"`)
 	s.get(bench(tag)+"&sizes=1+mL").wants(422, "between 10 mL and 20 L")
 	s.get(bench(tag)+"&target_g_per_100ml=7").wants(200, "Water cannot make 7")
+	s.get("/finish?tag=&tag="+strings.ToLower(string(tag))).wants(200, "Add water")
+	s.get("/finish?tag=http://192.168.1.20:8080/J/"+string(tag)).wants(200, "Add water")
 	s.get(bench(tag, tag)).wants(422, "named twice")
 	s.get("/finish?tag=xx").wants(422)
 	s.get("/finish?tag=" + unknown(larder.MinJarTag)).wants(404)
@@ -160,6 +162,11 @@ func TestLotLabelsPage(t *testing.T) {
 	s.get(url+"?rules=mars").wants(422, "There is no rule set")
 	s.get(url+"?bottle=9").wants(422, "has no bottle 9")
 	s.get("/lots/L000101A/labels").wants(404)
+	s.get(bottleURL(lot.Bottles[1])).wants(200, "Gift card to fold")
+	if a := s.get(bottleURL(lot.Bottles[1]) + "/card.pdf").wants(200); !strings.HasPrefix(a.Body.String(), "%PDF-") {
+		t.Error("the card is no PDF")
+	}
+	s.get(lotURL(lot.Lot.ID) + "/bottles/9/card.pdf").wants(404)
 
 	k, err := s.db.Kitchen(context.Background())
 	if err != nil {

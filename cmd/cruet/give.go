@@ -54,7 +54,7 @@ against giving it is told as a warning; the decision is yours.`,
 				return err
 			}
 			if against := giving.Against(); len(against) > 0 {
-				fmt.Fprintf(a.err, "warning: by the evidence, giving it away is %s: %s\n", giving.Answer, oneLine(strings.Join(against, " ")))
+				fmt.Fprintf(a.err, "warning: what the evidence says of giving it away: %s. %s\n", giving.Answer, oneLine(strings.Join(against, " ")))
 			}
 			if *asJSON {
 				return a.printJSON(map[string]any{"bottle": p.Bottle, "lot": p.Lot, "giving": map[string]any{"answer": giving.Answer, "against": append([]string{}, giving.Against()...)}})
