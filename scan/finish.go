@@ -182,9 +182,7 @@ func (p *Pages) showFinishing(c *gin.Context, status int, typed url.Values, back
 	}
 	v.JarsBad = b.take("jars")
 	v.Form = b.finish(form{Action: "/finish", Submit: "Reckon", Fields: []field{target, sizes}})
-	f := p.frame(k, "Finishing bench")
-	f.More = staticURL("finish.css")
-	return render(c, status, "finish", f, v)
+	return render(c, status, "finish", p.frame(k, "Finishing bench"), v)
 }
 
 // finishable lists the jars that the bench is for, and those chosen besides.

@@ -145,9 +145,7 @@ func (p *Pages) showLotLabels(c *gin.Context, status int, typed url.Values, prob
 		to := b.pull("to", "Printer", d.printer, asOptions(d.queues)...)
 		v.Print = &to
 	}
-	f := p.frame(k, "Labels of "+lot.Lot.ID)
-	f.More = staticURL("lotlabels.css")
-	return render(c, status, "lotlabels", f, v)
+	return render(c, status, "lotlabels", p.frame(k, "Labels of "+lot.Lot.ID), v)
 }
 
 // fill says what there is to know of the labels, and leaves on the desk only the

@@ -45,7 +45,7 @@ func TestFinishThenDilute(t *testing.T) {
 		t.Errorf("the lower bound after it is %g, want 5", low)
 	}
 	// Computed strength shows nothing: it must be measured again.
-	if now, after := verdict.Of(verdict.GivingAway, f.Verdict), verdict.Of(verdict.GivingAway, f.After); now.Answer == verdict.NotShown || after.Answer != verdict.NotShown {
+	if now, after := verdict.Of(verdict.GivingAway, f.Verdict), verdict.Of(verdict.GivingAway, f.After); now.Answer == verdict.NotProven || after.Answer != verdict.NotProven {
 		t.Errorf("giving away: %s now, %s after the water", now.Answer, after.Answer)
 	}
 	add(t, db, tag, body(larder.Transfer{What: larder.Dilution, Feed: &larder.Feed{From: larder.FromWater, VolumeML: &f.Plan.AddML}}))
@@ -67,7 +67,7 @@ func TestFinishTellsHolds(t *testing.T) {
 	if err != nil || len(f.Plan.NotYet) != 1 || !strings.Contains(f.Plan.NotYet[0], "white fur") {
 		t.Errorf("%q, %v", f.Plan.NotYet, err)
 	}
-	if v := verdict.Of(verdict.GivingAway, f.Verdict); v.Answer == verdict.Allowed || !strings.Contains(strings.Join(v.Against(), " "), "white fur") {
+	if v := verdict.Of(verdict.GivingAway, f.Verdict); v.Answer == verdict.Supported || !strings.Contains(strings.Join(v.Against(), " "), "white fur") {
 		t.Errorf("%s: %q", v.Answer, v.Against())
 	}
 	_, err = db.Finish(ctx, []larder.Tag{b, b}, nil, nil, clock.now)
@@ -138,7 +138,7 @@ func TestLotAfterItsReadingIsStruck(t *testing.T) {
 	if err != nil || gone != 4 {
 		t.Errorf("%d of %d lots are not measured, %v", gone, len(lots), err)
 	}
-	if v, err := db.VerdictOnGiving(ctx, lots[len(lots)-1].Lot, clock.now); err != nil || v.Answer == verdict.Allowed {
+	if v, err := db.VerdictOnGiving(ctx, lots[len(lots)-1].Lot, clock.now); err != nil || v.Answer == verdict.Supported {
 		t.Errorf("giving away: %+v, %v", v, err)
 	}
 	sound(t, db)

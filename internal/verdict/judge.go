@@ -55,21 +55,21 @@ func Judge(e Evidence, market Market) []Finding {
 func Of(use Use, findings []Finding) Finding {
 	i := slices.IndexFunc(findings, func(f Finding) bool { return f.Use == use })
 	if i < 0 {
-		return Finding{Use: use, Answer: NotShown}
+		return Finding{Use: use, Answer: NotProven}
 	}
 	return findings[i]
 }
 
-// Against are the reasons that keep a use from being allowed, the weightiest
-// first, in sentences; none when it is allowed.
+// Against are the reasons that keep a use from being supported, the weightiest
+// first, in sentences; none when it is.
 func (f Finding) Against() []string {
 	var out []string
 	for _, r := range f.Reasons {
-		if r.Answer != Allowed {
+		if r.Answer != Supported {
 			out = append(out, r.Text)
 		}
 	}
-	if len(out) == 0 && f.Answer != Allowed {
+	if len(out) == 0 && f.Answer != Supported {
 		out = []string{"Nothing on record speaks for it."}
 	}
 	return out
