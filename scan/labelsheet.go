@@ -95,12 +95,6 @@ func asOptions(names []string) (out []option) {
 	return out
 }
 
-// sheetFields ask for paper, place and printer.
-func (p *Pages) sheetFields(c *gin.Context, b *builder) ([]field, error) {
-	d, err := p.desk(c.Request.Context(), remembered(c, stockCookie), "")
-	return d.fields(b), err
-}
-
 // readSheet reads paper, place and printer.
 func (p *Pages) readSheet(ctx context.Context, v url.Values) (labels.Sheet, error) {
 	sheet := labels.Sheet{Outlines: v.Get("outlines") != ""}
