@@ -164,7 +164,7 @@ func (m stepMaker) measure() finishStep {
 	titrate := &link{jarURL(m.jar.Tag) + query("open", "titration") + "#titration", "Log a titration"}
 	switch {
 	case a.Basis == larder.Computed:
-		s.Text = []string{"Its strength is computed, not measured, since the water went in. Let it stand, then titrate: the label says which of the two it is."}
+		s.Text = []string{"Its strength is computed, not measured: " + a.Why + ". Let it stand, then titrate; the label says which of the two it is."}
 	case a.Basis != larder.ByTitration:
 		s.Title, s.Text = "Measure it", []string{"Nobody knows how sour it is as it stands. Without a titration the label says \"acidity not measured\"."}
 	case a.StrengthMark != "":
