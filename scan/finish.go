@@ -33,7 +33,7 @@ type finishView struct {
 	Giving  []string // what speaks against giving it away
 	NotYet  []string
 	Form    form
-	Plan    *planView
+	Plan    *becomes
 	Steps   []finishStep
 	Defer   string
 }
@@ -42,8 +42,8 @@ type finishJar struct {
 	URL, Tag, Letter, Batch, Stage, Holds, Outlook string
 }
 
-// planView is what the jars become; all of it is computed.
-type planView struct {
+// becomes is what the jars become; all of it is computed.
+type becomes struct {
 	Target           string // empty: bottled as it is
 	Water, Why       string // how much to add; why none, or what else to know
 	Volume, Strength string
@@ -223,7 +223,7 @@ func (p *Pages) fillFinishing(c *gin.Context, v *finishView, f store.Finishing, 
 	}
 	v.Verdict, v.Giving = verdictRows(f.Verdict, false), verdict.Of(verdict.GivingAway, f.Verdict).Against()
 	v.NotYet = f.Plan.NotYet
-	v.Plan = planOf(f.Plan, ask, w)
+	v.Plan = becomesOf(f.Plan, ask, w)
 	filtered := false
 	if !v.Several {
 		page, err := p.DB.History(c.Request.Context(), f.Jars[0].Tag, store.Cursor{}, historyPage)
@@ -256,8 +256,8 @@ func wasFiltered(entries []larder.Entry) bool {
 	return false
 }
 
-func planOf(f larder.FinishPlan, ask benchAsk, w writer) *planView {
-	v := &planView{Volume: w.volume(f.ExpectedML), Why: f.WhyNoWater}
+func becomesOf(f larder.FinishPlan, ask benchAsk, w writer) *becomes {
+	v := &becomes{Volume: w.volume(f.ExpectedML), Why: f.WhyNoWater}
 	if f.TargetGPer100ML > 0 {
 		v.Target = plain(f.TargetGPer100ML)
 	}

@@ -45,7 +45,7 @@ func finishStory(t *testing.T, script bool) {
 			t.Fatal(err)
 		}
 	}
-	p.do(chromedp.Navigate(base + "/"))
+	p.do(chromedp.Navigate(base + "/shelf"))
 	p.tap(`.acts a[href="/finish"]`)
 	p.do(chromedp.Click(chromedp.CSS(`label:has(input[value="` + string(tag) + `"])`)))
 	p.tap(`.choose button.main`)

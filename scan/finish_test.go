@@ -23,7 +23,7 @@ func bench(tags ...larder.Tag) string {
 func TestFinishingBench(t *testing.T) {
 	s := stocked(t)
 	tag := s.ready()
-	s.get("/").wants(200).has(`href="/finish"`)
+	s.get("/shelf").wants(200).has(`href="/finish"`)
 	s.get(at(tag, "")).wants(200, "Finishing bench").has(`href="` + bench(tag) + `"`)
 	s.get(at(s.jars["Windfalls/A"], "")).wants(200).lacks("/finish")
 	s.get("/finish").wants(200, "Which jars?", "Barley A", "finished, 1.3 L").lacks("Windfalls")
