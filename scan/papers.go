@@ -13,8 +13,15 @@ import (
 	"cruet/labels"
 )
 
-// paperOf is the paper that a document is asked for on.
-func paperOf(c *gin.Context) (labels.Page, error) { return labels.PageByID(c.Query("paper")) }
+// paperOf is the paper that a document is asked for on; where none is named, the
+// one that the kitchen's market prints on.
+func paperOf(c *gin.Context, k larder.Kitchen) (labels.Page, error) {
+	paper := c.Query("paper")
+	if paper == "" && labels.RuleSetFor(k.Market).ID == labels.US.ID {
+		paper = "letter"
+	}
+	return labels.PageByID(paper)
+}
 
 // attach sends a file. Its name keeps letters, digits and dashes only, since it
 // is made from what somebody typed.
@@ -50,7 +57,7 @@ func (p *Pages) batchRecord(c *gin.Context) error {
 	}
 	r := labels.RecordOf(file, k)
 	r.Date = p.now(k)
-	if r.Page, err = paperOf(c); err != nil {
+	if r.Page, err = paperOf(c, k); err != nil {
 		return err
 	}
 	var b bytes.Buffer
@@ -81,7 +88,7 @@ func (p *Pages) giftCard(c *gin.Context) error {
 	if card.Findings, err = p.DB.VerdictOfLot(ctx, l.Lot, now); err != nil {
 		return err
 	}
-	if card.Page, err = paperOf(c); err != nil {
+	if card.Page, err = paperOf(c, k); err != nil {
 		return err
 	}
 	var b bytes.Buffer

@@ -148,7 +148,7 @@ func (g pouring) reckon(a pour, r *reader) (sum []string, bad string, problems l
 	if len(r.problems) > 0 {
 		return nil, "", r.problems
 	}
-	plan, err := larder.Finish([]larder.Jar{g.jar}, target, nil)
+	plan, err := larder.Finish([]larder.Jar{g.jar}, &target, nil)
 	if errors.As(err, &problems) {
 		return nil, problems.Error(), nil
 	}

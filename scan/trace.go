@@ -384,7 +384,7 @@ func (p *Pages) tracePDF(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	page, err := paperOf(c)
+	page, err := paperOf(c, k)
 	if err != nil {
 		return err
 	}
