@@ -56,6 +56,8 @@ var kinds = []struct {
 	{web.TooLarge, http.StatusRequestEntityTooLarge, "Too much at once", "The request is larger than this station accepts."},
 	{web.TookTooLong, http.StatusServiceUnavailable, "It took too long", "Nothing was saved. Send the request again under the same key; it will be saved once."},
 	{web.Failed, http.StatusInternalServerError, "Something failed on the station", "Nothing was saved, and the request is not to blame. The reason stands in the station's log."},
+	{web.DiskFull, http.StatusInsufficientStorage, "The station's disk is full", "Make room on the station's computer and send the request again under the same key; it will be saved once."},
+	{web.Unwritable, http.StatusInternalServerError, "The station cannot write its records", "The folder of the records is read-only, or its disk fails. Mend that and send the request again under the same key; it will be saved once."},
 	{keyMissing, http.StatusBadRequest, "The idempotency key is missing", "Every act carries the header Idempotency-Key with a UUID made by the client, the same each time the act is sent, so that sending it twice saves it once."},
 	{unreadable, http.StatusBadRequest, "The request cannot be read", "The body must be one JSON object, as the OpenAPI document describes it."},
 	{notJSON, http.StatusUnsupportedMediaType, "The body is not JSON", "Send the body with Content-Type: application/json; a photo as multipart/form-data."},

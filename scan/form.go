@@ -14,6 +14,7 @@ import (
 
 	"cruet/internal/chem"
 	"cruet/internal/larder"
+	"cruet/internal/web"
 )
 
 // form is one form of a page, laid out for the template "form".
@@ -458,6 +459,16 @@ func refused(err error, typed url.Values) (problems larder.Problems, status int,
 	case errors.As(err, &conflict):
 		return larder.Problems{{Message: "This form was saved once already, with other values in it. To save what stands here as well, press the button again; if the first was wrong, strike it in the history."}},
 			http.StatusConflict, newKey(), true
+	}
+	// Where the station is at fault the form comes back too, with its key: what was
+	// typed must not be lost with the answer.
+	var missing *larder.NotFoundError
+	var tag *larder.TagError
+	if errors.As(err, &missing) || errors.As(err, &tag) {
+		return nil, 0, "", false
+	}
+	if a := web.AnswerTo(err); a.Status >= http.StatusInternalServerError {
+		return larder.Problems{{Message: a.Title + ". " + a.Detail}}, a.Status, key, true
 	}
 	return nil, 0, "", false
 }

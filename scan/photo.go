@@ -15,6 +15,7 @@ import (
 
 	"cruet/internal/larder"
 	"cruet/internal/photo"
+	"cruet/internal/store"
 	"cruet/internal/web"
 )
 
@@ -140,13 +141,17 @@ func (p *Pages) addPhoto(c *gin.Context) error {
 	if picture != nil {
 		defer picture.remove()
 	}
-	if err != nil {
+	var station *larder.StationError
+	if err != nil && !errors.As(err, &station) {
 		return err
 	}
 	r := &reader{typed: typed, now: p.now(k)}
 	n := larder.NewEntry{When: r.when(), Note: r.text("note")}
 	act := r.act()
-	if err = r.problems.Err(); err == nil {
+	if err == nil {
+		err = r.problems.Err()
+	}
+	if err == nil {
 		var sent io.ReadSeeker
 		if picture != nil {
 			sent = picture
@@ -179,7 +184,9 @@ func (u upload) remove() {
 
 // readUpload takes a form with one picture apart while it arrives, so that it
 // never stands in memory. Of two file boxes the one that was filled counts. A
-// picture that is too large is kept up to where that shows.
+// picture that is too large is kept up to where that shows. When the picture cannot
+// be kept, the rest of the form is read all the same, and the error is a
+// larder.StationError.
 func readUpload(r *http.Request) (url.Values, *upload, error) {
 	broken := larder.Refuse("", "The form arrived broken. Send it again; it will be saved once.")
 	parts, err := r.MultipartReader()
@@ -188,19 +195,18 @@ func readUpload(r *http.Request) (url.Values, *upload, error) {
 	}
 	typed := url.Values{}
 	var picture *upload
+	var failed error
 	for left := int64(web.MaxBodyBytes); ; {
 		part, err := parts.NextPart()
 		if errors.Is(err, io.EOF) {
-			return typed, picture, nil
+			return typed, picture, failed
 		}
 		if err != nil {
 			return typed, picture, uploadError(err, broken)
 		}
 		if part.FormName() == "photo" {
 			if part.FileName() != "" && picture == nil {
-				if picture, err = storeUpload(part); err != nil {
-					return typed, picture, uploadError(err, broken)
-				}
+				picture, failed = storeUpload(part)
 			}
 			continue
 		}
@@ -218,27 +224,38 @@ func readUpload(r *http.Request) (url.Values, *upload, error) {
 // uploadError keeps what web.AnswerTo knows better.
 func uploadError(err, broken error) error {
 	var tooLarge *http.MaxBytesError
-	var path *os.PathError
-	if errors.As(err, &tooLarge) || errors.As(err, &path) {
+	if errors.As(err, &tooLarge) {
 		return err
 	}
 	return broken
 }
 
+// storeUpload keeps a picture in a file; an error is the disk's. What is wrong
+// with the sender shows at the next part.
 func storeUpload(part *multipart.Part) (*upload, error) {
 	f, err := os.CreateTemp("", "cruet-photo-*")
 	if err != nil {
-		return nil, err
+		return nil, noRoom(err)
 	}
 	u := &upload{f}
 	// Without a name it goes with the program, even when that is killed. Windows
 	// keeps open files; there remove does it.
 	_ = os.Remove(f.Name())
-	if _, err := io.Copy(f, io.LimitReader(part, photo.MaxBytes+1)); err != nil {
-		return u, err
+	_, err = io.Copy(f, io.LimitReader(part, photo.MaxBytes+1))
+	var path *os.PathError
+	if errors.As(err, &path) {
+		return u, noRoom(err)
 	}
-	_, err = io.Copy(io.Discard, part)
-	return u, err
+	return u, nil
+}
+
+// noRoom is the error of a picture that could not be put aside.
+func noRoom(err error) error {
+	var station *larder.StationError
+	if err = store.StationFault(err); errors.As(err, &station) {
+		return err
+	}
+	return &larder.StationError{Fault: larder.DiskFails, Err: err}
 }
 
 // photoView is the page of one photo.

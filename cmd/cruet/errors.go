@@ -54,6 +54,7 @@ func advise(cmd *cobra.Command, err error) (hint string, code int) {
 	var conflict *larder.ConflictError
 	var newer *store.NewerError
 	var several *larder.SeveralError
+	var station *larder.StationError
 	switch {
 	case errors.As(err, &usage):
 		if usage.hint != "" {
@@ -74,6 +75,8 @@ func advise(cmd *cobra.Command, err error) (hint string, code int) {
 		return "Nothing was saved. Leave out --key to make this a new entry.", exitFailed
 	case errors.As(err, &several):
 		return several.Hint(), exitUsage
+	case errors.As(err, &station):
+		return fmt.Sprintf("The reason: %s.", station.Err), exitFailed
 	case errors.As(err, &newer):
 		return `"cruet version" says which program this is.`, exitFailed
 	}

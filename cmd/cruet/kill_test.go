@@ -42,6 +42,9 @@ const writers = 4
 type siege struct {
 	t           *testing.T
 	program     string
+	wrap        []string              // what the program is run by: a tracer, a namespace; empty: nothing
+	ready       func(*exec.Cmd)       // before it starts; nil: nothing to do
+	slay        func(*exec.Cmd) error // kills it, with what it runs
 	dir         string
 	base        string // of the station that runs now
 	cmd         *exec.Cmd
@@ -112,7 +115,8 @@ func buildProgram(t testing.TB) string {
 }
 
 func besiege(t *testing.T, seed uint64) *siege {
-	s := &siege{t: t, program: buildProgram(t), dir: t.TempDir(), r: rand.New(rand.NewPCG(seed, 1)), client: &http.Client{Timeout: 20 * time.Second}}
+	s := &siege{t: t, program: buildProgram(t), dir: t.TempDir(), r: rand.New(rand.NewPCG(seed, 1)), client: &http.Client{Timeout: 20 * time.Second},
+		slay: func(cmd *exec.Cmd) error { return cmd.Process.Kill() }}
 	for i := range s.picture {
 		m := image.NewGray(image.Rect(0, 0, 96, 64))
 		for at := range m.Pix {
@@ -143,7 +147,11 @@ func newDeed(path, kind string, body []byte, mark string) *deed {
 }
 
 func (s *siege) command() *exec.Cmd {
-	cmd := exec.Command(s.program, "serve", "--listen", "127.0.0.1:0", "--data", s.dir)
+	args := append(append([]string{}, s.wrap...), s.program, "serve", "--listen", "127.0.0.1:0", "--data", s.dir)
+	cmd := exec.Command(args[0], args[1:]...)
+	if s.ready != nil {
+		s.ready(cmd)
+	}
 	cmd.Env = append(os.Environ(), "TZ=UTC", "CRUET_BY=")
 	cmd.Stderr = io.Discard
 	return cmd
@@ -180,7 +188,7 @@ func (s *siege) kill() {
 	if s.cmd == nil {
 		return
 	}
-	_ = s.cmd.Process.Kill()
+	_ = s.slay(s.cmd)
 	_ = s.cmd.Wait() // says that it was killed
 	s.cmd = nil
 	s.client.CloseIdleConnections()

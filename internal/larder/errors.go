@@ -83,3 +83,48 @@ type ConflictError struct{ Key string }
 func (e *ConflictError) Error() string {
 	return "The key " + e.Key + " was already used for a different entry. Open the page afresh and send it again; nothing was saved this time."
 }
+
+// Fault is why the station could not write its records.
+type Fault string
+
+// The faults that somebody at the station's computer can mend.
+const (
+	DiskFull  Fault = "disk full"
+	ReadOnly  Fault = "read-only"
+	DiskFails Fault = "disk fails"
+)
+
+// StationError says that the records could not be written, for a reason that
+// lies with the station's computer and not with what was sent.
+type StationError struct {
+	Fault Fault
+	Err   error // for the log; it may name paths
+}
+
+func (e *StationError) Error() string { return e.Title() + ". " + e.Advice() }
+
+func (e *StationError) Unwrap() error { return e.Err }
+
+// Title says what is the matter.
+func (e *StationError) Title() string {
+	switch e.Fault {
+	case DiskFull:
+		return "The station's disk is full"
+	case ReadOnly:
+		return "The station may not write its records"
+	}
+	return "The station's disk failed"
+}
+
+// Advice says what to do. What failed at the last moment may be on disk all the
+// same, so it never says that nothing was saved.
+func (e *StationError) Advice() string {
+	const again = " Then send this again; it will be saved once."
+	switch e.Fault {
+	case DiskFull:
+		return "This is not saved yet. Make room on the station's computer." + again
+	case ReadOnly:
+		return "This is not saved yet. The folder of the records or its disk is read-only: let the station write there." + again
+	}
+	return "This is not saved for certain. Copy the folder of the records to another disk, and run cruet check." + again
+}

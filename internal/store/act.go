@@ -34,7 +34,7 @@ func (db *DB) act(ctx context.Context, a larder.Act, kind string, input any, do 
 		return "", false, fmt.Errorf("store: %s: %w", kind, err)
 	}
 	print := sha256.Sum256(append([]byte(kind+"\n"), text...))
-	err = db.inTx(ctx, a, func(t *tx) error {
+	err = db.transact(ctx, a, func(t *tx) error {
 		var before []byte
 		row := t.QueryRowContext(ctx, `SELECT fingerprint, ref FROM act WHERE key = ?`, a.Key[:])
 		switch err := row.Scan(&before, &ref); {
@@ -59,7 +59,12 @@ func (db *DB) act(ctx context.Context, a larder.Act, kind string, input any, do 
 	return ref, replayed, nil
 }
 
+// inTx is a transaction that has no key, since doing it twice is doing it once.
 func (db *DB) inTx(ctx context.Context, a larder.Act, do func(*tx) error) error {
+	return StationFault(db.transact(ctx, a, do))
+}
+
+func (db *DB) transact(ctx context.Context, a larder.Act, do func(*tx) error) error {
 	inner, err := db.write.BeginTx(ctx, nil)
 	if err != nil {
 		return fmt.Errorf("beginning: %w", err)
@@ -83,7 +88,7 @@ func wrap(kind string, err error) error {
 	if errors.As(err, &problems) || errors.As(err, &missing) || errors.As(err, &conflict) {
 		return err
 	}
-	return fmt.Errorf("store: %s: %w", kind, err)
+	return StationFault(fmt.Errorf("store: %s: %w", kind, err))
 }
 
 // fill makes the zero When the transaction's time.

@@ -42,7 +42,7 @@ func (db *DB) SetKitchen(ctx context.Context, k larder.Kitchen) error {
 		_, err = db.write.ExecContext(ctx, `INSERT INTO setting (name, value) VALUES ('kitchen', ?) ON CONFLICT DO UPDATE SET value = excluded.value`, string(text))
 	}
 	if err != nil {
-		return fmt.Errorf("store: the kitchen's settings: %w", err)
+		return StationFault(fmt.Errorf("store: the kitchen's settings: %w", err))
 	}
 	return nil
 }

@@ -123,7 +123,7 @@ func (db *DB) photoBody(ctx context.Context, tag larder.Tag, n larder.NewEntry, 
 	if len(wrong) > 0 {
 		return nil, kept, wrong
 	}
-	return b, kept, errors.Join(writePhoto(db.dir, kept.Full), writePhoto(db.dir, kept.Thumb))
+	return b, kept, StationFault(errors.Join(writePhoto(db.dir, kept.Full), writePhoto(db.dir, kept.Thumb)))
 }
 
 // photo keeps which files an entry needs.

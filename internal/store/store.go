@@ -63,6 +63,11 @@ func (e *NewerError) Error() string {
 // missing and bringing an older file up to date. A file of a newer version, or
 // of another program, is refused untouched.
 func Open(ctx context.Context, dir string, opt Options) (*DB, error) {
+	db, err := open(ctx, dir, opt)
+	return db, StationFault(err)
+}
+
+func open(ctx context.Context, dir string, opt Options) (*DB, error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, fmt.Errorf("making the data folder: %w", err)
 	}

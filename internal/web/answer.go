@@ -33,6 +33,8 @@ const (
 	TooLarge     Kind = "too-large"
 	TookTooLong  Kind = "took-too-long"
 	Failed       Kind = "failed"
+	DiskFull     Kind = "disk-full"
+	Unwritable   Kind = "unwritable"
 )
 
 // AnswerTo is the one place where an error becomes an answer. What a person can
@@ -45,6 +47,7 @@ func AnswerTo(err error) Answer {
 	var conflict *larder.ConflictError
 	var tooLarge *http.MaxBytesError
 	var several *larder.SeveralError
+	var station *larder.StationError
 	switch {
 	case errors.As(err, &problems):
 		return Answer{http.StatusUnprocessableEntity, InvalidInput, "Not saved yet", problems.Error(), problems}
@@ -61,6 +64,12 @@ func AnswerTo(err error) Answer {
 		// 422, not 409: draft-ietf-httpapi-idempotency-key-header keeps 409 for a
 		// repeat that overtakes the first, which may be sent again; this may not.
 		return Answer{http.StatusUnprocessableEntity, KeyReused, "Sent twice with a change", conflict.Error(), nil}
+	case errors.As(err, &station):
+		slog.Error("the records could not be written", "fault", station.Fault, "error", station.Err)
+		if station.Fault == larder.DiskFull {
+			return Answer{http.StatusInsufficientStorage, DiskFull, station.Title(), station.Advice(), nil}
+		}
+		return Answer{http.StatusInternalServerError, Unwritable, station.Title(), station.Advice(), nil}
 	case errors.As(err, &tooLarge) && tooLarge.Limit > MaxBodyBytes:
 		return Answer{http.StatusRequestEntityTooLarge, TooLarge, "Too much at once", fmt.Sprintf("More than %d MB arrived. Send one picture of 20 MB at most; set the camera to a smaller size for that.", tooLarge.Limit>>20), nil}
 	case errors.As(err, &tooLarge):
