@@ -98,6 +98,9 @@ func (a *app) serve(cmd *cobra.Command, f serveFlags) (err error) {
 	if err := a.announce(st, k, before, db.Dir(), f.demo); err != nil {
 		return err
 	}
+	if behind := db.ClockBehind(); behind > 0 {
+		fmt.Fprintf(a.err, "warning: this machine's clock is %v behind the newest entry. Set it right before anything is logged.\n", behind.Round(time.Hour))
+	}
 	defer a.sweep(ctx, db)()
 	return a.serveUntil(ctx, stop, listener, engine(db, st.address, f.demo))
 }

@@ -70,8 +70,7 @@ func (db *DB) transact(ctx context.Context, a larder.Act, do func(*tx) error) er
 		return fmt.Errorf("beginning: %w", err)
 	}
 	defer inner.Rollback()
-	// Milliseconds are what is stored; the answer must equal what is read later.
-	if err := do(&tx{Tx: inner, now: db.now().UTC().Truncate(time.Millisecond), act: a}); err != nil {
+	if err := do(&tx{Tx: inner, now: db.clock(), act: a}); err != nil {
 		return err
 	}
 	if err := inner.Commit(); err != nil {

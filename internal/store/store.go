@@ -16,6 +16,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"sort"
+	"sync/atomic"
 	"time"
 
 	"modernc.org/sqlite" // also the database/sql driver "sqlite"
@@ -46,6 +47,7 @@ type DB struct {
 	write *sql.DB
 	read  *sql.DB
 	now   func() time.Time
+	last  atomic.Int64 // the newest time of recording, UTC ms; see clock
 	dir   string
 }
 
@@ -91,6 +93,9 @@ func open(ctx context.Context, dir string, opt Options) (*DB, error) {
 	}
 	if db.read, err = sql.Open("sqlite", dsn(path, "_pragma=query_only(ON)&_pragma=mmap_size(268435456)")); err != nil {
 		return nil, errors.Join(fmt.Errorf("opening %s: %w", path, err), db.write.Close())
+	}
+	if err := db.readClock(ctx); err != nil {
+		return nil, errors.Join(err, db.Close())
 	}
 	db.read.SetMaxOpenConns(max(4, runtime.NumCPU()))
 	db.read.SetMaxIdleConns(max(4, runtime.NumCPU()))
