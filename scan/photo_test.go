@@ -15,7 +15,9 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 
 	"cruet/internal/larder"
@@ -225,9 +227,25 @@ func TestLooksGuide(t *testing.T) {
 	}
 }
 
-// A maker with a wet hand: from the jar's page to a saved photo in a real browser.
+// A maker with a wet hand: from the jar's page to a saved photo in a real browser,
+// with the page's script, which makes the picture small before it is sent, and
+// without.
 func TestPhotoStory(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		script bool
+	}{{"with script", true}, {"without script", false}} {
+		t.Run(c.name, func(t *testing.T) { photoStory(t, c.script) })
+	}
+}
+
+func photoStory(t *testing.T, script bool) {
 	ctx := browser(t, 360, 740, false)
+	if !script {
+		if _, err := chromedp.Call(ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true}); err != nil {
+			t.Fatal(err)
+		}
+	}
 	s := stocked(t)
 	base := s.listen()
 	p := phone{t, ctx}
@@ -239,7 +257,16 @@ func TestPhotoStory(t *testing.T) {
 	p.do(chromedp.Navigate(base + at(tag, "")))
 	p.tap(`.acts a[href$="/photo"]`)
 	p.keep("photo-1-form")
-	p.do(chromedp.SetUploadFiles(chromedp.CSS("#photo-pick"), []string{file}), p.types("#photo-note", "a mother, at last"))
+	p.do(chromedp.SetUploadFiles(chromedp.CSS("#photo-pick"), []string{file}))
+	if script {
+		p.becomes(`document.querySelector("#photo-pick").files[0].name`, "small.jpg")
+		if info, err := os.Stat(file); err != nil {
+			t.Fatal(err)
+		} else if size, err := chromedp.Run(ctx, chromedp.Evaluate[float64](`document.querySelector("#photo-pick").files[0].size`)); err != nil || size > float64(info.Size())/2 {
+			t.Errorf("of %d bytes %g are sent (%v)", info.Size(), size, err)
+		}
+	}
+	p.do(p.types("#photo-note", "a mother, at last"))
 	p.tap(`form.camera button.main`)
 	p.sees("Saved: Photo")
 	p.keep("photo-2-saved")
@@ -250,4 +277,20 @@ func TestPhotoStory(t *testing.T) {
 	if err != nil || size != "true 1200 x 1600" {
 		t.Errorf("the browser shows %s pixels (%v), want 1200 x 1600", size, err)
 	}
+}
+
+// becomes waits until a script's value is that.
+func (p phone) becomes(script, want string) {
+	p.t.Helper()
+	var got string
+	for begun := time.Now(); time.Since(begun) < 20*time.Second; time.Sleep(50 * time.Millisecond) {
+		var err error
+		if got, err = chromedp.Run(p.ctx, chromedp.Evaluate[string](script)); err != nil {
+			p.t.Fatal(err)
+		}
+		if got == want {
+			return
+		}
+	}
+	p.t.Fatalf("%s is %q, want %q", script, got, want)
 }
