@@ -90,7 +90,7 @@ func TestShelf(t *testing.T) {
 	s.get("/shelf").wants(200, "An empty shelf", "Start a batch").has(`href="/start"`, `action="/find"`)
 	s = stocked(t)
 	page := s.get("/shelf").wants(200, "4 jars want a hand", "Pear trimmings", "Quince juice", "Read the gravity due", "5.4 ± ", "pH 3.1", "On hold: mould sighting")
-	page.lacks(string(s.jars["Pear trimmings/B"])).has(`href="/lots"`, `href="/labels"`, `href="/bottle"`, `href="/start"`)
+	page.lacks(string(s.jars["Pear trimmings/B"])).has(`href="/lots"`, `href="/labels"`, `href="/finish"`, `href="/start"`)
 }
 
 // TestHistoryPages shows 50 entries at a time and all of them in the end.
