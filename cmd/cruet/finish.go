@@ -22,8 +22,8 @@ func (a *app) finishCommand() *cobra.Command {
 that keeps even the lower bound of the measurement at a target, what there is then,
 the bottles of each size that it fills, and what the evidence allows. Nothing is
 written. The water is logged with "cruet log TAG --water", filtering and heating with
-"cruet log TAG --action filtered" and "--action pasteurised". After water the strength
-is computed until it is measured again.
+"--action filtered" and "--action pasteurised". After water the strength is computed
+until it is measured again.
 
 Several jars get water once they are joined in one vessel.`,
 		Example: `  cruet finish K7RM74
