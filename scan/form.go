@@ -454,6 +454,8 @@ func refused(err error, typed url.Values) (problems larder.Problems, status int,
 	var conflict *larder.ConflictError
 	key = typed.Get("key")
 	switch {
+	case err == nil:
+		return nil, 0, "", false
 	case errors.As(err, &problems):
 		return problems, http.StatusUnprocessableEntity, key, true
 	case errors.As(err, &conflict):
