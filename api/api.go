@@ -30,6 +30,7 @@ const (
 type API struct {
 	DB      *store.DB
 	Address string // HOST:PORT that labels encode
+	Demo    bool   // nothing here is real, and whoever comes may write
 }
 
 const about = `Batches, jars, their logs, lots and bottles of one kitchen.
@@ -39,6 +40,8 @@ const about = `Batches, jars, their logs, lots and bottles of one kitchen.
 **Dates** of acts (` + "`when`" + `) are text: RFC 3339, a day (2026-11-22), or as people say it ("yesterday", "about 22 Nov"). Without one, the act happened now. Answers give {at, precision, spread_days}.
 
 **Sending twice saves once.** Every act needs the header Idempotency-Key with a UUID made by the client (version 7 is best), the same each time the act is sent. A repeat changes nothing and answers with what was saved; the same key with another body is refused with 422.
+
+**Who may write.** A program shows a token in the header Authorization, as "Bearer TOKEN"; "cruet phones add NAME" on the station makes one. Without it the answer is 401, but for the sums and, if the maker allows it, for looking.
 
 **Problems** are RFC 9457 problem details; what is wrong with single fields stands in ` + "`errors`" + `. Nothing was saved when a problem is answered.
 
@@ -54,7 +57,7 @@ func (a *API) Register(e *gin.Engine) {
 	config.RejectUnknownQueryParameters = true
 	config.Components.Schemas = huma.NewMapRegistry("#/components/schemas/", schemaName)
 	aliases(config.Components.Schemas)
-	e.Use(missing)
+	e.Use(missing, a.guard)
 	h := humagin.New(e, config)
 	a.registerStart(h)
 	a.registerJars(h)
@@ -68,9 +71,11 @@ func (a *API) Register(e *gin.Engine) {
 	a.registerBench(h)
 	a.registerLabels(h)
 	a.registerKitchen(h)
+	a.registerAccess(h)
 	a.registerReckon(h)
 	a.registerTrace(h)
 	document(h.OpenAPI())
+	secured(h.OpenAPI())
 	text := sync.OnceValues(func() ([]byte, error) { return json.MarshalIndent(h.OpenAPI(), "", "  ") })
 	e.GET(DocumentPath, func(c *gin.Context) {
 		body, err := text()
@@ -103,7 +108,7 @@ func schemaName(t reflect.Type, hint string) string {
 func route(method, path, id, tag, summary, description string, status int, errors ...int) huma.Operation {
 	return huma.Operation{
 		Method: method, Path: Root + path, OperationID: id, Tags: []string{tag}, Summary: summary, Description: description,
-		DefaultStatus: status, Errors: append(errors, http.StatusUnprocessableEntity, http.StatusInternalServerError),
+		DefaultStatus: status, Errors: append(errors, http.StatusUnauthorized, http.StatusTooManyRequests, http.StatusUnprocessableEntity, http.StatusInternalServerError),
 	}
 }
 

@@ -23,6 +23,8 @@ type station struct {
 	t      *testing.T
 	engine *gin.Engine
 	doc    map[string]any
+	db     *store.DB
+	token  string // of a program; empty: a stranger
 }
 
 func newStation(t *testing.T) *station {
@@ -35,7 +37,11 @@ func newStation(t *testing.T) *station {
 	quiet := slog.New(slog.NewTextHandler(io.Discard, nil))
 	e := web.NewEngine(web.Options{Log: quiet})
 	(&api.API{DB: db, Address: "192.168.1.20:8080"}).Register(e)
-	s := &station{t: t, engine: e}
+	program, err := db.AddProgram(t.Context(), "the test")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := &station{t: t, engine: e, db: db, token: program.Token}
 	if err := json.Unmarshal(s.raw("GET", api.DocumentPath, "", "").Body.Bytes(), &s.doc); err != nil {
 		t.Fatal(err)
 	}
@@ -50,6 +56,9 @@ func (s *station) raw(method, path, key, body string) *httptest.ResponseRecorder
 	r := httptest.NewRequest(method, path, strings.NewReader(body))
 	if body != "" {
 		r.Header.Set("Content-Type", "application/json")
+	}
+	if s.token != "" {
+		r.Header.Set("Authorization", "Bearer "+s.token)
 	}
 	if key != "" {
 		r.Header.Set("Idempotency-Key", key)

@@ -6,6 +6,8 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"cruet/internal/chem"
+	"cruet/internal/larder"
 	"cruet/internal/store"
 	"cruet/internal/verdict"
 	"cruet/internal/web"
@@ -29,6 +31,14 @@ type KitchenSettings struct {
 
 	BaseMaxAgeDays         int `json:"base_max_age_days,omitempty" example:"30" doc:"How many days a check of the base holds; 0 is the usual 30."`
 	CalibrationMaxAgeHours int `json:"calibration_max_age_hours,omitempty" example:"24" doc:"How many hours a calibration of the meter holds; 0 is the usual 24."`
+
+	Instruments   []string         `json:"instruments,omitempty" doc:"Instruments that pages suggest."`
+	Places        []string         `json:"places,omitempty" doc:"Places that pages suggest."`
+	BaseName      string           `json:"base_name,omitempty" doc:"The base that is titrated with."`
+	BaseMolPerL   chem.MolPerLitre `json:"base_mol_per_l,omitempty" example:"0.1" doc:"The strength that titrations begin with on pages, mol/L. 0: none."`
+	Stocks        []string         `json:"stocks,omitempty" doc:"Ids of the label papers that pages offer. Empty: all."`
+	MakerAddress  string           `json:"maker_address,omitempty" doc:"The maker's postal address on bottles."`
+	PublicAddress string           `json:"public_address,omitempty" example:"https://example.org/vinegar" doc:"Where published pages of bottles are found. Empty: nowhere."`
 }
 
 // Kitchen is the settings with the address that the station set.
@@ -50,22 +60,24 @@ func (a *API) registerKitchen(h huma.API) {
 
 func (a *API) kitchen(ctx context.Context, _ *struct{}) (*answer[Kitchen], error) {
 	k, err := a.DB.Kitchen(ctx)
-	return &answer[Kitchen]{Kitchen{KitchenSettings{k.Name, k.MakerLine, k.TimeZone, k.USUnits, k.Market, k.BaseMaxAgeDays, k.CalibrationMaxAgeHours}, k.Address}}, err
+	return &answer[Kitchen]{Kitchen{KitchenSettings{k.Name, k.MakerLine, k.TimeZone, k.USUnits, k.Market, k.BaseMaxAgeDays, k.CalibrationMaxAgeHours,
+		k.Instruments, k.Places, k.BaseName, k.BaseMolPerL, k.Stocks, k.MakerAddress, k.PublicAddress}, k.Address}}, err
 }
 
 func (a *API) setKitchen(ctx context.Context, in *struct{ Body KitchenSettings }) (*answer[Kitchen], error) {
-	k, err := a.DB.Kitchen(ctx)
-	if err != nil {
-		return nil, err
-	}
 	market, err := verdict.ParseMarket(in.Body.Market)
 	if err != nil {
 		return nil, err
 	}
-	b := in.Body // the address is the station's to set
-	k.Name, k.MakerLine, k.TimeZone, k.USUnits, k.Market = b.Name, b.MakerLine, b.TimeZone, b.USUnits, string(market)
-	k.BaseMaxAgeDays, k.CalibrationMaxAgeHours = b.BaseMaxAgeDays, b.CalibrationMaxAgeHours
-	if err := a.DB.SetKitchen(ctx, k); err != nil {
+	b := in.Body // how it is reached is the station's to set
+	err = a.DB.ChangeKitchen(ctx, func(k *larder.Kitchen) error {
+		k.Name, k.MakerLine, k.TimeZone, k.USUnits, k.Market = b.Name, b.MakerLine, b.TimeZone, b.USUnits, string(market)
+		k.BaseMaxAgeDays, k.CalibrationMaxAgeHours = b.BaseMaxAgeDays, b.CalibrationMaxAgeHours
+		k.Instruments, k.Places, k.BaseName, k.BaseMolPerL, k.Stocks = b.Instruments, b.Places, b.BaseName, b.BaseMolPerL, b.Stocks
+		k.MakerAddress, k.PublicAddress = b.MakerAddress, b.PublicAddress
+		return nil
+	})
+	if err != nil {
 		return nil, err
 	}
 	return a.kitchen(ctx, nil)

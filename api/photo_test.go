@@ -33,6 +33,7 @@ func (s *station) send(path, key string, picture []byte, pairs ...string) *httpt
 		s.t.Fatal(err)
 	}
 	r := httptest.NewRequest("POST", path, &b)
+	r.Header.Set("Authorization", "Bearer "+s.token)
 	r.Header.Set("Content-Type", m.FormDataContentType())
 	if key != "" {
 		r.Header.Set("Idempotency-Key", key)

@@ -150,6 +150,7 @@ func TestRequestsThatCannotBeRead(t *testing.T) {
 	s.refused("DELETE", "/api/v1/jars/"+a, "", "", 405).at("type").want("/api/v1/problems/wrong-method")
 
 	r := httptest.NewRequest("POST", path, strings.NewReader("ph=3"))
+	r.Header.Set("Authorization", "Bearer "+s.token)
 	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 	r.Header.Set("Idempotency-Key", key())
 	w := httptest.NewRecorder()

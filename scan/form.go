@@ -55,6 +55,7 @@ type field struct {
 	Adds        bool     // of another jar: it is added to those chosen
 	Leave       string   // of a jar in a list: takes it out again
 	List        []string // offered while typing
+	Suggest     string   // id of what the kitchen suggests for it
 }
 
 // option is one of a choice. Pick names it for the style sheet, which shows
@@ -132,9 +133,12 @@ func (b *builder) hidden(name, value string) field {
 
 func (b *builder) text(name, label, hint string, max int) field {
 	f := b.field("text", name, label, hint)
-	f.Max = max
+	f.Max, f.Suggest = max, suggestions[name]
 	return f
 }
+
+// suggestions are the lists of the frame for the fields of these names.
+var suggestions = map[string]string{"place": "places", "instrument": "instruments", "meter": "instruments"}
 
 func (b *builder) area(name, label, hint string) field {
 	return b.field("area", name, label, hint)
@@ -282,7 +286,12 @@ func readForm(c *gin.Context, now time.Time) (*reader, error) {
 		}
 		return nil, larder.Refuse("", "The form arrived broken. Send it again; it will be saved once.")
 	}
-	return &reader{typed: c.Request.PostForm, now: now}, nil
+	// What nobody signed is signed by the phone that sent it.
+	typed, phone := c.Request.PostForm, visitorOf(c).Phone
+	if phone != nil && typed.Has("by") && strings.TrimSpace(typed.Get("by")) == "" {
+		typed.Set("by", phone.Name)
+	}
+	return &reader{typed: typed, now: now}, nil
 }
 
 // form reads what was sent, with the kitchen that it is meant in.
@@ -434,6 +443,9 @@ const (
 // remembered is a small thing that this phone said before.
 func remembered(c *gin.Context, name string) string {
 	v, err := c.Cookie(name)
+	if err != nil && name == byCookie && visitorOf(c).Phone != nil {
+		return visitorOf(c).Phone.Name
+	}
 	if err != nil {
 		return ""
 	}

@@ -156,6 +156,9 @@ func (fs forms) lastSample() (sample, base string) {
 	if t := fs.lastTitration(); t != nil {
 		return short(t.SampleML), short(t.BaseMolPerL)
 	}
+	if base := fs.w.k.BaseMolPerL; base > 0 {
+		return "", short(base)
+	}
 	return "", ""
 }
 

@@ -56,7 +56,23 @@ func newStation(t testing.TB) *station {
 	s.db, s.engine = db, web.NewEngine(web.Options{Log: slog.New(slog.DiscardHandler)})
 	s.pages = &Pages{DB: db, Address: "192.168.1.20:8080", Now: clock}
 	s.pages.Register(s.engine)
+	s.jar = []*http.Cookie{s.paired("ro")}
 	return s
+}
+
+// paired pairs a phone by a code, and gives the cookie that it keeps. Take it
+// out of s.jar to be a stranger.
+func (s *station) paired(name string) *http.Cookie {
+	s.t.Helper()
+	code, err := s.db.IssueCode(context.Background(), "the test", larder.PairingCodeLife)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	phone, err := s.db.Pair(context.Background(), act(), larder.NewPhone{Code: code.Code, Name: name})
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	return web.TokenCookie(httptest.NewRequest("GET", "/", nil), phone.Token)
 }
 
 func act() larder.Act { return larder.Act{Key: uuid.Must(uuid.NewV7()), By: "ro"} }

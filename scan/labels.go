@@ -125,7 +125,7 @@ func (p *Pages) fillShelf(ctx context.Context, v *labelsView, typed url.Values, 
 		line := labelJar{Tag: string(s.Jar.Tag), Letter: s.Jar.Letter, Batch: s.Batch.Name, Stage: string(s.Jar.State.Stage), Chosen: chosen[s.Jar.Tag]}
 		if print, ok := last[s.Jar.Tag]; ok {
 			line.Printed = "printed " + dayOf(larder.ExactAt(print.At), now)
-			if !strings.EqualFold(print.Address, p.Address) {
+			if !p.opensHere(print.Address) {
 				v.Stale = append(v.Stale, line.Tag)
 			}
 		}

@@ -2,11 +2,13 @@ package scan
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -42,6 +44,7 @@ type desk struct {
 	printer string // likewise
 	aligned []larder.Printer
 	queues  []string // the spooler's printers
+	offered []string // the papers that the maker chose; empty: all
 }
 
 // spoolerPatience is how long a page waits for the list of printers.
@@ -49,7 +52,11 @@ const spoolerPatience = 2 * time.Second
 
 func (p *Pages) desk(ctx context.Context, stock, printer string) (desk, error) {
 	d := desk{stocks: labels.StocksIn(p.DB.Dir()), stock: stock, printer: printer}
-	var err error
+	k, err := p.DB.Kitchen(ctx)
+	if err != nil {
+		return d, err
+	}
+	d.offered = k.Stocks
 	if d.aligned, err = p.DB.Printers(ctx); err != nil {
 		return d, err
 	}
@@ -63,6 +70,10 @@ func (p *Pages) desk(ctx context.Context, stock, printer string) (desk, error) {
 func (d desk) fields(b *builder) []field {
 	var options []option
 	for i, s := range d.stocks.Stocks {
+		// The maker's choice, with own papers and the one in hand always among it.
+		if len(d.offered) > 0 && i >= d.stocks.Own && !slices.Contains(d.offered, s.ID) && s.ID != d.stock {
+			continue
+		}
 		text := s.Name
 		if i < d.stocks.Own {
 			text = s.ID + " (yours): " + s.Name
@@ -71,7 +82,7 @@ func (d desk) fields(b *builder) []field {
 	}
 	stock := d.stock
 	if stock == "" {
-		stock = labels.DefaultStock().ID
+		stock = cmp.Or(append(d.offered, labels.DefaultStock().ID)...)
 	}
 	first := b.number("first", "First free place", "", "1 for a whole sheet; count along the rows")
 	first.Mode, first.Placeholder = "numeric", "1"

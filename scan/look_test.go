@@ -3,6 +3,7 @@ package scan
 import (
 	"context"
 	"net"
+	"net/http"
 	"testing"
 	"time"
 
@@ -15,14 +16,26 @@ import (
 	"cruet/internal/web"
 )
 
-// listen serves the station on the loopback address.
+// listen serves the station on the loopback address, to a phone that is paired.
 func (s *station) listen() (base string) {
+	s.t.Helper()
+	phone := s.paired("ro")
+	return s.serve(func(w http.ResponseWriter, r *http.Request) {
+		if web.Token(r) == "" {
+			web.ShowToken(r, phone.Value)
+		}
+		s.engine.ServeHTTP(w, r)
+	})
+}
+
+// serve serves h on the loopback address.
+func (s *station) serve(h http.HandlerFunc) (base string) {
 	s.t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		s.t.Fatal(err)
 	}
-	server := web.Server(s.engine)
+	server := web.Server(h)
 	go func() { _ = server.Serve(l) }() // ends with ErrServerClosed
 	s.t.Cleanup(func() { _ = server.Close() })
 	return "http://" + l.Addr().String()
@@ -82,6 +95,7 @@ func looks(s *station) map[string]string {
 		"trace": "/trace", "trace-jar": "/trace?kind=jar&of=" + string(s.jars["Barley/A"]), "trace-held": "/trace?kind=jar&of=" + string(s.jars["Honey/A"]),
 		"trace-several": "/trace?of=e", "trace-nothing": "/trace?of=saffron", "gifts": "/gifts", "gifts-lot": "/gifts?by=lot",
 		"given": bottleURL(lot.Bottles[1]) + "?given=1", "returned": bottleURL(lot.Bottles[4]) + "?back=1",
+		"pair": "/pair/" + s.code(), "phones": "/phones", "setup": "/setup", "setup-first": "/setup?paired=1", "setup-address": "/setup?open=address", "setup-bench": "/setup?open=bench&saved=shelf",
 		"bench-strike": "/bench/strike?entry=" + s.equipped().String(),
 		"looks":        "/help/looks", "looks-jar": "/help/looks?tag=" + pear,
 	}

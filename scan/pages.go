@@ -29,10 +29,26 @@ type Pages struct {
 	Demo    bool             // says on every page that nothing here is real
 
 	drafts drafts // acts begun and not saved yet
+	Reach  Reach
+
+	engine  *gin.Engine
+	guesses *web.Limiter // of codes and passphrases
+	stash   stash
 }
+
+// What one network may guess of codes and passphrases.
+const (
+	guessesAtOnce = 10
+	guessEvery    = 6 * time.Second
+)
 
 // Register adds the pages, and the answers to unknown paths and methods, to e.
 func (p *Pages) Register(e *gin.Engine) {
+	p.engine, p.guesses = e, web.NewLimiter(guessEvery, guessesAtOnce)
+	e.Use(p.guard)
+	p.registerPair(e)
+	p.registerPhones(e)
+	p.registerSetup(e)
 	e.GET("/static/:name", serveStatic)
 	e.GET("/", p.page(p.today))
 	e.GET("/shelf", p.page(p.shelf))
@@ -85,10 +101,7 @@ func (p *Pages) Register(e *gin.Engine) {
 
 // now is the clock in the kitchen's zone.
 func (p *Pages) now(k larder.Kitchen) time.Time {
-	if p.Now == nil {
-		return time.Now().In(k.Location())
-	}
-	return p.Now().In(k.Location())
+	return p.clock().In(k.Location())
 }
 
 // page makes a handler of a function that may fail: an error, or a panic, gets

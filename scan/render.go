@@ -58,14 +58,22 @@ type frame struct {
 	Kitchen string
 	Demo    bool
 	Public  bool // for someone outside the kitchen: no links into it
+	Looks   bool // for a phone that may look and not write
+	Lists   []suggested
 	CSS     []string
 	JS      []string
 	Mark    string
 }
 
 func (p *Pages) frame(k larder.Kitchen, title string) frame {
-	return frame{Title: title, Kitchen: k.Name, Demo: p.Demo,
+	return frame{Title: title, Kitchen: k.Name, Demo: p.Demo, Lists: []suggested{{"places", k.Places}, {"instruments", k.Instruments}},
 		CSS: []string{staticURL("cruet.css")}, JS: []string{staticURL("cruet.js")}, Mark: staticURL("mark.svg")}
+}
+
+// suggested is what the maker listed for fields to be filled with.
+type suggested struct {
+	ID    string
+	Lines []string
 }
 
 // view is what a template gets: the frame and the page's own typed value.
@@ -80,7 +88,7 @@ func render[T any](c *gin.Context, status int, name string, f frame, page T) err
 	if !ok {
 		return fmt.Errorf("scan: there is no page %q", name)
 	}
-	f.Page = name
+	f.Page, f.Looks = name, onlyLooks(c)
 	f.CSS, f.JS = append(f.CSS, extras(name, ".css")...), append(f.JS, extras(name, ".js")...)
 	var b bytes.Buffer
 	if err := t.ExecuteTemplate(&b, "frame", view[T]{f, page}); err != nil {

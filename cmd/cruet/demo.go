@@ -53,6 +53,9 @@ func buildDemo(ctx context.Context, dir string, now time.Time) (err error) {
 	if err != nil {
 		return err
 	}
+	if err := t.db.SetAccess(ctx, larder.Access{Writers: larder.WritersEveryone, Look: larder.LookAll}); err != nil {
+		return err
+	}
 	t.bench()
 	t.barley()
 	t.honey()

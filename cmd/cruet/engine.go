@@ -1,18 +1,21 @@
 package main
 
 import (
+	"net"
+
 	"github.com/gin-gonic/gin"
 
 	"cruet/api"
-	"cruet/internal/store"
 	"cruet/internal/web"
 	"cruet/scan"
 )
 
-// engine is the pages and the API on one engine.
-func engine(db *store.DB, address string, demo bool) *gin.Engine {
-	e := web.NewEngine(web.Options{})
-	(&scan.Pages{DB: db, Address: address, Demo: demo}).Register(e)
-	(&api.API{DB: db, Address: address}).Register(e)
+// engine is the pages and the API on one engine, which name address.
+func engine(r *running, address string) *gin.Engine {
+	_, port, _ := net.SplitHostPort(r.at.String()) // a listener's address has one
+	e := web.NewEngine(web.Options{Hosts: r.hosts})
+	(&scan.Pages{DB: r.db, Address: address, Demo: r.demo, Reach: scan.Reach{
+		Port: port, Opens: r.hosts.Allowed, Named: r.announced, Fixed: r.named != "", Moved: r.moved}}).Register(e)
+	(&api.API{DB: r.db, Address: address, Demo: r.demo}).Register(e)
 	return e
 }

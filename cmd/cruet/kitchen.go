@@ -6,14 +6,19 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"cruet/internal/larder"
+	"cruet/internal/reckon"
 	"cruet/internal/verdict"
+	"cruet/labels"
 )
 
 func (a *app) kitchenCommand() *cobra.Command {
 	var name, maker, makerAddress, zone, units, address, public, marketCode string
 	var baseDays, calibrationHours int
+	var localName, named, base string
+	var hosts, places, instruments, stocks []string
 	cmd := &cobra.Command{
 		Use: "kitchen", Short: "Show or set the kitchen's name, time zone, units and market",
 		Long: `Show the kitchen's settings, or set those that are given. What was measured is kept
@@ -31,6 +36,13 @@ as it is; the units and the time zone change only how it is shown.`,
 	flags.StringVar(&units, "units", "", "`SYSTEM` shown: metric or us")
 	flags.StringVar(&address, "address", "", "`HOST:PORT` that labels name, until the station is next served elsewhere")
 	flags.StringVar(&marketCode, "market", "", "`MARKET` whose rules the verdicts follow: "+marketCodes()+" (default: the strictest of all)")
+	flags.StringVar(&localName, "local-name", "", "`NAME` that the network is told, \".local\" being added (default: cruet)")
+	flags.StringVar(&named, "label-address", "", "`HOST:PORT` that labels name whenever the station is served (empty: this machine's)")
+	flags.StringArrayVar(&hosts, "host", nil, "further `NAME` under which the station answers; once for each")
+	flags.StringArrayVar(&places, "place", nil, "`PLACE` where jars stand, suggested on pages; once for each")
+	flags.StringArrayVar(&instruments, "instrument", nil, "`NAME` of an instrument, suggested on pages; once for each")
+	flags.StringArrayVar(&stocks, "stock", nil, "`ID` of a label paper that pages offer; once for each (without any: all)")
+	flags.StringVar(&base, "base", "", "`STRENGTH` that titrations begin with, like \"0.1 mol/L\"")
 	flags.IntVar(&baseDays, "base-max-age", 0, "`DAYS` that a check of the base holds (0: 30)")
 	flags.IntVar(&calibrationHours, "calibration-max-age", 0, "`HOURS` that a calibration of the meter holds (0: 24)")
 	asJSON := jsonFlag(cmd)
@@ -39,7 +51,7 @@ as it is; the units and the time zone change only how it is shown.`,
 			return wrongUse("--units", "%q is not a system of units: metric or us.", units)
 		}
 		if address != "" {
-			if err := checkAddress(address); err != nil {
+			if err := larder.CheckAddress(address); err != nil {
 				return wrongUse("--address", "%s", err)
 			}
 		}
@@ -48,17 +60,17 @@ as it is; the units and the time zone change only how it is shown.`,
 			return wrongUse("--market", "%s", err)
 		}
 		set, m := false, existing
-		for _, f := range []string{"name", "maker-line", "maker-address", "public-address", "time-zone", "units", "address", "market", "base-max-age", "calibration-max-age"} {
-			if set = set || cmd.Flags().Changed(f); set {
+		cmd.Flags().Visit(func(f *pflag.Flag) {
+			if set = set || f.Name != "json" && f.Name != "data"; set {
 				m = create
 			}
-		}
+		})
 		return a.inKitchen(cmd, m, func(ctx context.Context, r room) error {
 			k := r.kitchen
 			for _, v := range []struct {
 				flag, text string
 				into       *string
-			}{{"name", name, &k.Name}, {"maker-line", maker, &k.MakerLine}, {"maker-address", makerAddress, &k.MakerAddress}, {"public-address", public, &k.PublicAddress}, {"time-zone", zone, &k.TimeZone}, {"address", address, &k.Address}} {
+			}{{"name", name, &k.Name}, {"maker-line", maker, &k.MakerLine}, {"maker-address", makerAddress, &k.MakerAddress}, {"public-address", public, &k.PublicAddress}, {"time-zone", zone, &k.TimeZone}, {"address", address, &k.Address}, {"local-name", localName, &k.LocalName}, {"label-address", named, &k.NamedAddress}} {
 				if cmd.Flags().Changed(v.flag) {
 					*v.into = v.text
 				}
@@ -71,6 +83,24 @@ as it is; the units and the time zone change only how it is shown.`,
 			}
 			if cmd.Flags().Changed("calibration-max-age") {
 				k.CalibrationMaxAgeHours = calibrationHours
+			}
+			for flag, v := range map[string]struct {
+				lines []string
+				into  *[]string
+			}{"host": {hosts, &k.Hosts}, "place": {places, &k.Places}, "instrument": {instruments, &k.Instruments}, "stock": {stocks, &k.Stocks}} {
+				if cmd.Flags().Changed(flag) {
+					*v.into = larder.Lines(strings.Join(v.lines, "\n"))
+				}
+			}
+			for _, id := range k.Stocks {
+				if _, err := labels.StocksIn(r.db.Dir()).Find(id); cmd.Flags().Changed("stock") && err != nil {
+					return err
+				}
+			}
+			if cmd.Flags().Changed("base") {
+				if k.BaseMolPerL, err = needed("base", base, reckon.BaseStrength); err != nil {
+					return err
+				}
 			}
 			if units != "" {
 				k.USUnits = units == "us"
@@ -95,7 +125,8 @@ func (a *app) printKitchen(k larder.Kitchen, asJSON bool) error {
 		units = "us"
 	}
 	for _, l := range [][2]string{{"name", k.Name}, {"maker line", k.MakerLine}, {"maker addr.", k.MakerAddress}, {"public", k.PublicAddress}, {"time zone", k.TimeZone}, {"units", units}, {"address", k.Address}, {"market", marketName(k.Market)},
-		{"base holds", fmt.Sprintf("%d days", k.BaseMaxAge())}, {"meter holds", fmt.Sprintf("%.0f hours", k.CalibrationMaxAge().Hours())}} {
+		{"labels name", k.NamedAddress}, {"told as", k.LocalHost()}, {"answers as", strings.Join(k.Hosts, ", ")}, {"places", strings.Join(k.Places, ", ")},
+		{"instruments", strings.Join(k.Instruments, ", ")}, {"papers", strings.Join(k.Stocks, ", ")}, {"base holds", fmt.Sprintf("%d days", k.BaseMaxAge())}, {"meter holds", fmt.Sprintf("%.0f hours", k.CalibrationMaxAge().Hours())}} {
 		if l[1] == "" {
 			l[1] = none
 		}

@@ -80,7 +80,7 @@ func (f *sheetFlags) prepare(a *app, cmd *cobra.Command) error {
 		}
 	}
 	if f.address != "" {
-		if err := checkAddress(f.address); err != nil {
+		if err := larder.CheckAddress(f.address); err != nil {
 			return wrongUse("--address", "%s", err)
 		}
 	}

@@ -80,7 +80,7 @@ func newRoot(out, err io.Writer) *cobra.Command {
 		a.finishCommand(), a.bottleCommand(), a.lotsCommand(), a.giveCommand(), a.labelsCommand(), a.kitchenCommand(), a.checkCommand(), a.versionCommand())
 	root.AddCommand(a.todayCommand(), a.planCommand(), a.calendarCommand())
 	root.AddCommand(a.splitCommand(), a.moveCommand(), a.blendCommand(), a.lineageCommand())
-	root.AddCommand(a.reckonCommand(), a.calibrateCommand(), a.baseCommand(), a.controlCommand(), a.cardCommand(), a.recordCommand(), a.publishCommand())
+	root.AddCommand(a.reckonCommand(), a.calibrateCommand(), a.baseCommand(), a.controlCommand(), a.cardCommand(), a.recordCommand(), a.publishCommand(), a.phonesCommand())
 	root.AddCommand(a.traceCommand(), a.giftsCommand(), a.holdCommand(), a.releaseCommand())
 	return root
 }

@@ -10,6 +10,7 @@ import (
 	"image/jpeg"
 	"io"
 	"net/http"
+	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -20,6 +21,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/uuid"
 	"github.com/rogpeppe/go-internal/testscript"
 )
 
@@ -58,6 +60,7 @@ func TestScript(t *testing.T) {
 			"stop":      stopStation,
 			"fetch":     fetch,
 			"picture":   makePicture,
+			"post":      post,
 		},
 	})
 }
@@ -219,21 +222,53 @@ func stopStation(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(os.WriteFile(ts.MkAbs("station.stderr"), s.stderr.Bytes(), 0o600))
 }
 
-// fetch STATUS URL FILE gets a page into a file.
+// fetch STATUS URL FILE gets a page into a file, with the token in the variable
+// TOKEN, if any.
 func fetch(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) != 3 {
 		ts.Fatalf("usage: fetch STATUS URL FILE")
 	}
-	client := http.Client{Timeout: 30 * time.Second}
-	res, err := client.Get(args[1])
+	req, err := http.NewRequest("GET", args[1], nil)
+	ts.Check(err)
+	answered(ts, req, args[0], args[2])
+}
+
+// post STATUS URL FILE NAME=VALUE... sends a form under a fresh key, with the token
+// in the variable TOKEN, and keeps the token that a paired phone gets there.
+func post(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 3 {
+		ts.Fatalf("usage: post STATUS URL FILE NAME=VALUE...")
+	}
+	form := url.Values{"key": {uuid.Must(uuid.NewV7()).String()}}
+	for _, arg := range args[3:] {
+		name, value, _ := strings.Cut(arg, "=")
+		form.Add(name, value)
+	}
+	req, err := http.NewRequest("POST", args[1], strings.NewReader(form.Encode()))
+	ts.Check(err)
+	req.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	answered(ts, req, args[0], args[2])
+}
+
+func answered(ts *testscript.TestScript, req *http.Request, status, file string) {
+	if token := ts.Getenv("TOKEN"); token != "" {
+		req.Header.Set("Authorization", "Bearer "+token)
+	}
+	client := http.Client{Timeout: 30 * time.Second, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	res, err := client.Do(req)
 	ts.Check(err)
 	defer res.Body.Close()
+	for _, c := range res.Cookies() {
+		if c.Name == "phone" {
+			ts.Setenv("TOKEN", c.Value)
+		}
+	}
 	body, err := io.ReadAll(res.Body)
 	ts.Check(err)
-	if strconv.Itoa(res.StatusCode) != args[0] {
-		ts.Fatalf("%s: status %d, want %s:\n%s", args[1], res.StatusCode, args[0], body)
+	if strconv.Itoa(res.StatusCode) != status {
+		ts.Fatalf("%s: status %d, want %s:\n%s", req.URL, res.StatusCode, status, body)
 	}
-	ts.Check(os.WriteFile(ts.MkAbs(args[2]), body, 0o600))
+	ts.Check(os.WriteFile(ts.MkAbs(file), body, 0o600))
 }
 
 // makePicture is: picture FILE..., pictures of a jar, each of another brightness.

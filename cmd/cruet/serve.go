@@ -10,11 +10,10 @@ import (
 	"net/http"
 	"os"
 	"os/signal"
-	"strconv"
+	"slices"
 	"syscall"
 	"time"
 
-	"github.com/mattn/go-isatty"
 	"github.com/spf13/cobra"
 
 	"cruet/internal/larder"
@@ -26,8 +25,8 @@ import (
 const shutdownGrace = 15 * time.Second
 
 type serveFlags struct {
-	listen, address string
-	demo            bool
+	listen, address  string
+	demo, noAnnounce bool
 }
 
 func (a *app) serveCommand() *cobra.Command {
@@ -38,7 +37,8 @@ func (a *app) serveCommand() *cobra.Command {
 the address to open, a code of it for the phone, and where the records lie. Ctrl-C
 stops it; what was saved stays saved.
 
-The station has no passwords. Serve it on the kitchen's own network only.
+Only paired phones write; the first is paired by the code that the station prints
+while there is none. Serve it on the kitchen's own network only.
 
 --demo shows an invented kitchen, made afresh in a folder of its own and removed at
 the end. It never touches real records.`,
@@ -49,6 +49,7 @@ the end. It never touches real records.`,
 	}
 	cmd.Flags().StringVar(&f.listen, "listen", ":8080", "`HOST:PORT` to listen on; port 0 takes any free one")
 	cmd.Flags().StringVar(&f.address, "address", "", "`HOST:PORT` that labels name (default: this machine's on the local network)")
+	cmd.Flags().BoolVar(&f.noAnnounce, "no-announce", false, "do not tell the network a name like cruet.local (multicast DNS)")
 	cmd.Flags().BoolVar(&f.demo, "demo", false, "serve an invented kitchen")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error { return a.serve(cmd, f) }
 	return cmd
@@ -62,7 +63,7 @@ func (a *app) serve(cmd *cobra.Command, f serveFlags) (err error) {
 		return wrongUse("--listen", "%s", err)
 	}
 	if f.address != "" {
-		if err := checkAddress(f.address); err != nil {
+		if err := larder.CheckAddress(f.address); err != nil {
 			return wrongUse("--address", "%s", err)
 		}
 	}
@@ -81,28 +82,42 @@ func (a *app) serve(cmd *cobra.Command, f serveFlags) (err error) {
 	}
 	defer func() { err = errors.Join(err, db.Close(), cleanUp()) }()
 
-	k, err := db.Kitchen(ctx)
+	before, err := db.Kitchen(ctx)
 	if err != nil {
 		return err
 	}
-	st, err := stationAddress(listener, f.address)
+	r := &running{db: db, demo: f.demo, quiet: f.noAnnounce || f.demo, named: f.address, at: listener.Addr(), hosts: web.NewHosts()}
+	st, k, err := r.settle(ctx)
 	if err != nil {
 		return err
 	}
-	before := k.Address
-	if k.Address = st.address; before != k.Address {
-		if err := db.SetKitchen(ctx, k); err != nil {
-			return err
-		}
-	}
-	if err := a.announce(st, k, before, db.Dir(), f.demo); err != nil {
+	if err := a.announce(ctx, db, st, k, before.Address, f.demo); err != nil {
 		return err
 	}
 	if behind := db.ClockBehind(); behind > 0 {
 		fmt.Fprintf(a.err, "warning: this machine's clock is %v behind the newest entry. Set it right before anything is logged.\n", behind.Round(time.Hour))
 	}
 	defer a.sweep(ctx, db)()
-	return a.serveUntil(ctx, stop, listener, engine(db, st.address, f.demo))
+	// The network is asked for nearly a second: meanwhile the station is served.
+	told := make(chan struct{})
+	go func() {
+		defer close(told)
+		r.announce(ctx, k)
+		a.tellName(r)
+	}()
+	defer func() { <-told; err = errors.Join(err, r.close()) }()
+	return a.serveUntil(ctx, stop, listener, r)
+}
+
+// tellName says by which name the station can be opened as well.
+func (a *app) tellName(r *running) {
+	name, trouble := r.announced()
+	switch _, port, err := net.SplitHostPort(r.at.String()); {
+	case trouble != "":
+		fmt.Fprintf(a.err, "warning: %s\n", trouble)
+	case name != "" && err == nil:
+		fmt.Fprintf(a.out, "The network is told the name http://%s/ as well.\n", net.JoinHostPort(name, port))
+	}
 }
 
 // openStation opens the records, or makes the demo's. cleanUp comes after the
@@ -135,47 +150,34 @@ type station struct {
 
 // stationAddress is the address named by the maker, else this machine's on the
 // local network with the port that was really taken.
-func stationAddress(l net.Listener, named string) (station, error) {
+func stationAddress(at net.Addr, named string) (station, error) {
 	if named != "" {
 		return station{named, true}, nil
 	}
-	address, reachable, err := web.Address(l.Addr().String())
+	address, reachable, err := web.Address(at.String())
 	return station{address, reachable}, err
 }
 
-// checkAddress refuses what cannot be the HOST:PORT of a label's code.
-func checkAddress(address string) error {
-	host, port, err := net.SplitHostPort(address)
-	n, portErr := strconv.Atoi(port)
-	if err != nil || host == "" || portErr != nil || n < 1 || n > 65535 || !printableHost(host) {
-		return larder.Refuse("", fmt.Sprintf("%q is not an address; write host and port like 192.168.1.20:8080 or larder.local:8080.", address))
-	}
-	return nil
-}
-
-func printableHost(host string) bool {
-	for _, r := range host {
-		ok := r >= '0' && r <= '9' || r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r == '.' || r == '-' || r == ':'
-		if !ok {
-			return false
-		}
-	}
-	return true
-}
-
 // announce prints where the station can be opened and where the records lie.
-func (a *app) announce(st station, k larder.Kitchen, before, dir string, demo bool) error {
+func (a *app) announce(ctx context.Context, db *store.DB, st station, k larder.Kitchen, before string, demo bool) error {
 	url := "http://" + st.address + "/"
-	f, isFile := a.out.(*os.File)
-	code, err := terminalQR(url, isFile && isatty.IsTerminal(f.Fd()))
+	first, err := firstCode(ctx, db, demo)
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(a.out, "%s is served at %s\n\n%s\n", k.Name, url, code)
-	if demo {
-		fmt.Fprintf(a.out, "This is the demo: nothing in it is real, and it is removed at the end.\n")
+	fmt.Fprintf(a.out, "%s is served at %s\n\n", k.Name, url)
+	if first != nil {
+		err = a.printCode(*first, st.address)
+	} else {
+		err = a.printAddress(url)
 	}
-	if _, err := fmt.Fprintf(a.out, "The records lie in %s\nCtrl-C stops the station.\n", dir); err != nil {
+	if err != nil {
+		return err
+	}
+	if demo {
+		fmt.Fprintf(a.out, "This is the demo: nothing in it is real, everybody may write in it, and it is removed at the end.\n")
+	}
+	if _, err := fmt.Fprintf(a.out, "The records lie in %s\nCtrl-C stops the station.\n", db.Dir()); err != nil {
 		return err
 	}
 	if !st.reachable {
@@ -185,6 +187,29 @@ func (a *app) announce(st station, k larder.Kitchen, before, dir string, demo bo
 		fmt.Fprintf(a.err, "warning: labels printed before name %s. To keep them working, give this machine that address again.\n", before)
 	}
 	return nil
+}
+
+// firstCode is a code to pair the first phone by, while none is paired.
+func firstCode(ctx context.Context, db *store.DB, demo bool) (*store.PairingCode, error) {
+	phones, err := db.Phones(ctx)
+	if err != nil || demo || slices.ContainsFunc(phones, func(p larder.Phone) bool { return !p.Program }) {
+		return nil, err
+	}
+	rules, err := db.Access(ctx)
+	if err != nil || rules.Writers == larder.WritersEveryone {
+		return nil, err
+	}
+	made, err := db.IssueCode(ctx, "the terminal", larder.TerminalCodeLife)
+	return &made, err
+}
+
+func (a *app) printAddress(url string) error {
+	picture, err := terminalQR(url, a.onTerminal())
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(a.out, "%s\n", picture)
+	return err
 }
 
 // serveUntil serves until ctx ends, then lets the requests under way finish.

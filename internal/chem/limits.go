@@ -86,6 +86,9 @@ var limits = map[string]limit{
 	"minutes":                  {0, 1440, "Give the minutes held, up to a day."},
 }
 
+// Check refuses a concentration that the base cannot have.
+func (c MolPerLitre) Check() error { return check("base_mol_per_l", float64(c)) }
+
 // check holds v against limits[key]; the error is on the field, the key's last part.
 func check(key string, v float64) error {
 	return checkAs(key[strings.LastIndexByte(key, '.')+1:], key, v)

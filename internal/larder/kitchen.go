@@ -23,6 +23,19 @@ type Kitchen struct {
 	// what rests on them is marked; 0 is the usual time.
 	BaseMaxAgeDays         int `json:"base_max_age_days,omitempty"`
 	CalibrationMaxAgeHours int `json:"calibration_max_age_hours,omitempty"`
+	// What forms suggest, and begin with.
+	Instruments []string         `json:"instruments,omitempty"`
+	Places      []string         `json:"places,omitempty"`
+	BaseName    string           `json:"base_name,omitempty"`
+	BaseMolPerL chem.MolPerLitre `json:"base_mol_per_l,omitempty"` // 0: none named
+	Stocks      []string         `json:"stocks,omitempty"`         // ids of the label papers offered; empty: all
+	// LocalName.local is what the station announces in its network (RFC 6762);
+	// empty: DefaultLocalName. NamedAddress is the HOST:PORT that labels are to
+	// name instead of this machine's number. Hosts are further names under which
+	// the station answers.
+	LocalName    string   `json:"local_name,omitempty"`
+	NamedAddress string   `json:"named_address,omitempty"`
+	Hosts        []string `json:"hosts,omitempty"`
 }
 
 // The longest that a maker may let a check or a calibration hold.
@@ -81,5 +94,6 @@ func (k Kitchen) Check() error {
 			p.Add("time_zone", "There is no time zone "+k.TimeZone+". Write it like Europe/Dublin.")
 		}
 	}
+	k.checkSettings(&p)
 	return p.Err()
 }

@@ -47,6 +47,31 @@ func (db *DB) SetKitchen(ctx context.Context, k larder.Kitchen) error {
 	return nil
 }
 
+// ChangeKitchen changes the settings as they then stand, so that two phones which
+// each set another part do not undo each other.
+func (db *DB) ChangeKitchen(ctx context.Context, change func(*larder.Kitchen) error) error {
+	return db.inTx(ctx, larder.Act{}, func(t *tx) error {
+		k, err := kitchenOf(ctx, t)
+		if err == nil {
+			err = change(&k)
+		}
+		if err == nil {
+			err = k.Check()
+		}
+		if err != nil {
+			return err
+		}
+		text, err := json.Marshal(k)
+		if err == nil {
+			_, err = t.ExecContext(ctx, `INSERT INTO setting (name, value) VALUES ('kitchen', ?) ON CONFLICT DO UPDATE SET value = excluded.value`, string(text))
+		}
+		if err != nil {
+			return fmt.Errorf("store: the kitchen's settings: %w", err)
+		}
+		return nil
+	})
+}
+
 func (db *DB) location(ctx context.Context) (*time.Location, error) {
 	k, err := db.Kitchen(ctx)
 	return k.Location(), err

@@ -66,6 +66,19 @@ func (db *DB) Prints(ctx context.Context, limit int) ([]larder.Print, error) {
 	return collect(rows, scanPrint)
 }
 
+// WornPrints gives the newest label of each jar on the shelf and of each spare
+// tag that is not worn yet: what a camera may still be pointed at. A shelf sheet
+// is not worn, and jars without a label are left out.
+func (db *DB) WornPrints(ctx context.Context) ([]larder.Print, error) {
+	rows, err := db.read.QueryContext(ctx, `SELECT p.tag, p.address, p.stock, p.layout, p.printed_ms, p.by
+		FROM (SELECT tag FROM jar WHERE live = 1 UNION ALL SELECT tag FROM tag WHERE kind = 'spare') worn
+		JOIN print p ON p.seq = (SELECT max(seq) FROM print WHERE tag = worn.tag AND layout <> 'shelf') ORDER BY p.address, p.tag`)
+	if err != nil {
+		return nil, fmt.Errorf("store: labels worn: %w", err)
+	}
+	return collect(rows, scanPrint)
+}
+
 func scanPrint(r *sql.Rows) (p larder.Print, err error) {
 	var at int64
 	err = r.Scan(&p.Tag, &p.Address, &p.Stock, &p.Layout, &at, &p.By)

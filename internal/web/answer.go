@@ -32,6 +32,8 @@ const (
 	KeyReused    Kind = "key-reused"
 	TooLarge     Kind = "too-large"
 	TookTooLong  Kind = "took-too-long"
+	NotPaired    Kind = "not-paired"
+	SayAgain     Kind = "say-the-passphrase"
 	Failed       Kind = "failed"
 	DiskFull     Kind = "disk-full"
 	Unwritable   Kind = "unwritable"
@@ -48,7 +50,12 @@ func AnswerTo(err error) Answer {
 	var tooLarge *http.MaxBytesError
 	var several *larder.SeveralError
 	var station *larder.StationError
+	var access *larder.AccessError
 	switch {
+	case errors.As(err, &access) && access.Need == larder.NeedPassphrase:
+		return Answer{http.StatusForbidden, SayAgain, "Say the passphrase", access.Error(), nil}
+	case errors.As(err, &access):
+		return Answer{http.StatusForbidden, NotPaired, "This phone is not paired", access.Error(), nil}
 	case errors.As(err, &problems):
 		return Answer{http.StatusUnprocessableEntity, InvalidInput, "Not saved yet", problems.Error(), problems}
 	case errors.As(err, &field):

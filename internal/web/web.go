@@ -23,7 +23,8 @@ const MaxBodyBytes = 1 << 20
 
 // Options of an engine; the zero value is usable.
 type Options struct {
-	Log *slog.Logger // nil: slog.Default()
+	Log   *slog.Logger // nil: slog.Default()
+	Hosts *Hosts       // under which the station answers; nil: under any
 }
 
 // policy lets a page load only what this station serves, run no inline script,
@@ -44,7 +45,7 @@ func NewEngine(opt Options) *gin.Engine {
 	e.RedirectTrailingSlash = false
 	// No proxy is trusted to say who asks.
 	_ = e.SetTrustedProxies(nil) // nil cannot fail to parse
-	e.Use(logLine(opt.Log), recovered(opt.Log), headers, limitBody, sameOrigin())
+	e.Use(logLine(opt.Log), recovered(opt.Log), headers, opt.Hosts.known, limitBody, sameOrigin())
 	return e
 }
 
