@@ -54,7 +54,6 @@ type siege struct {
 	picture     [8][]byte
 	r           *rand.Rand
 	startedIn   time.Duration
-	before      int // answered in rounds before
 	unfinished  int // sent and not answered when the station died
 	hadHappened int // of those, what was on disk all the same
 }
