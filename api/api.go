@@ -70,6 +70,7 @@ func (a *API) Register(e *gin.Engine) {
 	a.registerOutlook(h)
 	a.registerBench(h)
 	a.registerLabels(h)
+	a.registerScan(h)
 	a.registerKitchen(h)
 	a.registerAccess(h)
 	a.registerReckon(h)

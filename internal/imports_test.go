@@ -20,8 +20,8 @@ const module = "cruet/"
 // arrows say which of our packages each may import; nothing else may.
 var arrows = map[string][]string{
 	"cmd/cruet":       {"scan", "api", "labels", "labels/readback", "internal/beacon", "internal/spool", "internal/store", "internal/sheet", "internal/web", "internal/calendar", "internal/reckon", "internal/verdict", "internal/forecast", "internal/chart", "internal/larder", "internal/chem"},
-	"scan":            {"internal/spool", "internal/sheet", "internal/web", "internal/store", "internal/photo", "internal/calendar", "labels", "internal/chart", "internal/reckon", "internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
-	"api":             {"internal/web", "internal/store", "internal/photo", "labels", "internal/chart", "internal/reckon", "internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
+	"scan":            {"internal/spool", "internal/sheet", "internal/web", "internal/store", "internal/photo", "internal/calendar", "labels", "labels/readback", "internal/chart", "internal/reckon", "internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
+	"api":             {"internal/web", "internal/store", "internal/photo", "labels", "labels/readback", "internal/chart", "internal/reckon", "internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
 	"labels":          {"internal/verdict", "internal/larder", "internal/chart", "internal/chem"},
 	"labels/readback": {},
 	"internal/spool":  {"internal/larder"},

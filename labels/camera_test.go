@@ -19,6 +19,8 @@ type shot struct {
 	blurPx     float64
 	noise      float64 // standard deviation of 255
 	shade      float64 // light lost from one side to the other, in parts
+	rollDeg    float64 // of the camera, beyond what a hand does
+	zoom       float64 // of the camera, times pxPerMM; 0 is 1
 }
 
 const (
@@ -41,11 +43,11 @@ type target struct {
 func photograph(p target, s shot, seed uint64, frame int) *image.Gray {
 	accidents, rnd := rand.New(rand.NewPCG(seed, 7)), rand.New(rand.NewPCG(seed, 100+uint64(frame)))
 	half := (p.sideMM/2 + 5*p.moduleMM) * 1.15
-	scale := pxPerMM * (0.9 + 0.2*rnd.Float64()) // nobody holds a phone at the same distance twice
+	scale := pxPerMM * max(s.zoom, 1) * (0.9 + 0.2*rnd.Float64()) // nobody holds a phone at the same distance twice
 	n := int(2 * half * scale)
 	out := make([]float64, n*n)
 	stains := newStains(p, s.stain, accidents)
-	shiftX, shiftY, roll := rnd.Float64()-0.5, rnd.Float64()-0.5, (rnd.Float64()-0.5)*0.2
+	shiftX, shiftY, roll := rnd.Float64()-0.5, rnd.Float64()-0.5, (rnd.Float64()-0.5)*0.2+s.rollDeg*math.Pi/180
 	aim := s.diameterMM / 2 * math.Sin(s.turnDeg*math.Pi/180) // at the code, wherever it has turned to
 	pose, sinRoll, cosRoll := s.pose(), math.Sin(roll), math.Cos(roll)
 	for v := range n {

@@ -90,7 +90,7 @@ func looks(s *station) map[string]string {
 		"finish": "/finish", "finish-jar": "/finish?tag=" + string(s.jars["Barley/A"]) + "&sizes=250+mL%2C+1+L", "finish-young": "/finish?tag=" + pear, "lot-labels": lotURL(lot.Lot.ID) + "/labels", "lot-labels-small": lotURL(lot.Lot.ID) + "/labels?stock=letter-3x10&rules=us",
 		"bottling": "/bottle", "lots": "/lots", "lot": lotURL(lot.Lot.ID) + "?new=1", "gift": bottleURL(lot.Bottles[0]),
 		"bottle": "/B/" + string(lot.Bottles[0].Tag), "caution": "/help/caution", "mistyped": "/J/K7RM4T", "unknown": "/J/" + unknown(larder.MinJarTag), "nowhere": "/nowhere",
-		"jar-outlook": "/J/" + pear + "/outlook", "reckon": "/reckon", "bench": "/bench",
+		"jar-outlook": "/J/" + pear + "/outlook", "reckon": "/reckon", "bench": "/bench", "scan": "/scan", "scan-mistyped": "/scan?tag=K7RM4T",
 		"bench-calibration": "/bench?open=calibration", "bench-base": "/bench?open=base", "bench-control": "/bench?open=control",
 		"trace": "/trace", "trace-jar": "/trace?kind=jar&of=" + string(s.jars["Barley/A"]), "trace-held": "/trace?kind=jar&of=" + string(s.jars["Honey/A"]),
 		"trace-several": "/trace?of=e", "trace-nothing": "/trace?of=saffron", "gifts": "/gifts", "gifts-lot": "/gifts?by=lot",

@@ -93,6 +93,7 @@ func (p *Pages) Register(e *gin.Engine) {
 	e.GET("/photos/:name", p.page(p.photoFile))
 	e.GET("/help/caution", p.page(p.caution))
 	e.GET("/help/looks", p.page(p.looks))
+	p.registerScan(e)
 	p.registerReckon(e)
 	p.registerTrace(e)
 	e.NoRoute(p.page(p.noRoute))

@@ -57,38 +57,52 @@ var decoding = semaphore.NewWeighted(budgetBytes)
 // Prepare reads a JPEG, PNG, WebP or GIF of at most MaxBytes. What is no such
 // picture, or too large a one, is a larder.Problems about the field "photo" that
 // says what to do. It waits while other pictures fill the memory, until ctx ends.
-func Prepare(ctx context.Context, r io.ReadSeeker) (Prepared, error) {
+func Prepare(ctx context.Context, r io.ReadSeeker) (p Prepared, err error) {
+	err = read(ctx, r, func(picture image.Image, turn int) error {
+		full := upright(shrink(picture, LongestPX), turn)
+		if p.Full, err = keep(full); err != nil {
+			return err
+		}
+		p.Thumb, err = keep(shrink(full, ThumbPX))
+		return err
+	})
+	return p, err
+}
+
+// Read hands a picture of which nothing is kept to use, as it lies in the file;
+// otherwise it is like Prepare.
+func Read(ctx context.Context, r io.ReadSeeker, use func(image.Image) error) error {
+	return read(ctx, r, func(picture image.Image, _ int) error { return use(picture) })
+}
+
+// read decodes a picture and hands it on, with how it lies. Until that ends, its
+// memory counts.
+func read(ctx context.Context, r io.ReadSeeker, use func(picture image.Image, turn int) error) error {
 	size, err := r.Seek(0, io.SeekEnd)
 	if err != nil {
-		return Prepared{}, fmt.Errorf("photo: reading the picture: %w", err)
+		return fmt.Errorf("photo: reading the picture: %w", err)
 	}
 	if err := checkSize(size); err != nil {
-		return Prepared{}, err
+		return err
 	}
 	work, err := look(r)
 	if err != nil {
-		return Prepared{}, err
+		return err
 	}
 	if err := decoding.Acquire(ctx, work.bytes); err != nil {
-		return Prepared{}, fmt.Errorf("photo: waiting for other pictures: %w", err)
+		return fmt.Errorf("photo: waiting for other pictures: %w", err)
 	}
 	defer decoding.Release(work.bytes)
 
 	turn := orientation(r, work.format)
 	if _, err := r.Seek(0, io.SeekStart); err != nil {
-		return Prepared{}, fmt.Errorf("photo: reading the picture: %w", err)
+		return fmt.Errorf("photo: reading the picture: %w", err)
 	}
 	picture, _, err := image.Decode(r)
 	if err != nil {
-		return Prepared{}, refuse("The picture is broken off or damaged. Take it again, or send another copy of it.")
+		return refuse("The picture is broken off or damaged. Take it again, or send another copy of it.")
 	}
-	full := upright(shrink(picture, LongestPX), turn)
-	var p Prepared
-	if p.Full, err = keep(full); err != nil {
-		return Prepared{}, err
-	}
-	p.Thumb, err = keep(shrink(full, ThumbPX))
-	return p, err
+	return use(picture, turn)
 }
 
 func checkSize(bytes int64) error {

@@ -37,22 +37,32 @@ func Codes(picture image.Image) []Found {
 	var found []Found
 	for _, k := range reductions {
 		small := reduce(gray, k)
-		b := small.Rect
-		if k > 1 && (b.Dx() < 60 || b.Dy() < 60) {
+		if k > 1 && (small.Rect.Dx() < 60 || small.Rect.Dy() < 60) {
 			break
 		}
-		for y := 0; y == 0 || y+stridePx < b.Dy(); y += stridePx {
-			for x := 0; x == 0 || x+stridePx < b.Dx(); x += stridePx {
-				window := image.Rect(x, y, x+windowPx, y+windowPx).Intersect(b)
-				for _, f := range inWindow(small, window) {
-					f.At, f.SidePX = f.At.Mul(k), f.SidePX*float64(k)
-					if !f.among(found) {
-						found = append(found, f)
-					}
-				}
+		for _, f := range inWindows(small) {
+			f.At, f.SidePX = f.At.Mul(k), f.SidePX*float64(k)
+			if !f.among(found) {
+				found = append(found, f)
 			}
 		}
 	}
+	return sorted(found)
+}
+
+// inWindows finds codes in overlapping parts of a picture, one several times.
+func inWindows(picture *image.Gray) (found []Found) {
+	b := picture.Rect
+	for y := 0; y == 0 || y+stridePx < b.Dy(); y += stridePx {
+		for x := 0; x == 0 || x+stridePx < b.Dx(); x += stridePx {
+			found = append(found, inWindow(picture, image.Rect(x, y, x+windowPx, y+windowPx).Intersect(b))...)
+		}
+	}
+	return found
+}
+
+// sorted orders codes from the top down.
+func sorted(found []Found) []Found {
 	sort.Slice(found, func(i, j int) bool {
 		a, b := found[i], found[j]
 		if a.At.Y != b.At.Y {
@@ -119,17 +129,42 @@ func blank(picture *image.Gray, window image.Rectangle) bool {
 	return int(high)-int(low) < contrast
 }
 
-// toGray gives the picture's brightness, its corner at 0, 0.
+// toGray gives the picture's brightness, its corner at 0, 0. What has brightness
+// of its own, as photographs do, gives that as it is; it is only read.
 func toGray(picture image.Image) *image.Gray {
 	b := picture.Bounds()
+	switch p := picture.(type) {
+	case *image.YCbCr:
+		return &image.Gray{Pix: p.Y[p.YOffset(b.Min.X, b.Min.Y):], Stride: p.YStride, Rect: image.Rect(0, 0, b.Dx(), b.Dy())}
+	case *image.NYCbCrA:
+		return toGray(&p.YCbCr)
+	case *image.Gray:
+		return &image.Gray{Pix: p.Pix[p.PixOffset(b.Min.X, b.Min.Y):], Stride: p.Stride, Rect: image.Rect(0, 0, b.Dx(), b.Dy())}
+	}
 	gray := image.NewGray(image.Rect(0, 0, b.Dx(), b.Dy()))
 	for y := range b.Dy() {
-		for x := range b.Dx() {
-			r, g, bl, _ := picture.At(b.Min.X+x, b.Min.Y+y).RGBA()
-			gray.Pix[y*gray.Stride+x] = byte((299*r + 587*g + 114*bl) / 1000 >> 8)
+		row := gray.Pix[y*gray.Stride:][:b.Dx()]
+		switch p := picture.(type) {
+		case *image.RGBA:
+			brightness(row, p.Pix[p.PixOffset(b.Min.X, b.Min.Y+y):])
+		case *image.NRGBA:
+			brightness(row, p.Pix[p.PixOffset(b.Min.X, b.Min.Y+y):])
+		default:
+			for x := range row {
+				r, g, bl, _ := picture.At(b.Min.X+x, b.Min.Y+y).RGBA()
+				row[x] = byte((299*r + 587*g + 114*bl) / 1000 >> 8)
+			}
 		}
 	}
 	return gray
+}
+
+// brightness reads pixels of four bytes each.
+func brightness(row, rgba []byte) {
+	for x := range row {
+		p := rgba[4*x:][:3]
+		row[x] = byte((299*uint32(p[0]) + 587*uint32(p[1]) + 114*uint32(p[2])) / 1000)
+	}
 }
 
 // reduce averages k x k pixels into one.
