@@ -165,6 +165,9 @@ func TestScanATypedTag(t *testing.T) {
 
 // Only local pages that start an act are gone back to.
 func TestWhereAScanGoesBack(t *testing.T) {
+	if act := poursAt("K7RM74", "mother"); wanted(act) != act {
+		t.Errorf("%q, which asks for a second jar, is not gone back to: %q", act, wanted(act))
+	}
 	for path, want := range map[string]string{
 		"/J/K7RM74?open=feed&pick=other": "/J/K7RM74?open=feed&pick=other", "/bench": "/bench", "/bottle?jar=A": "/bottle?jar=A", "/J/K7RM74/move": "/J/K7RM74/move",
 		"": "", "/": "", "/lots": "", "/bottles": "", "/J/": "", "J/K7RM74": "", "//example.org/J/A": "", "/J//A": "", "/J/../lots": "", "https://example.org/bench": "",
