@@ -31,7 +31,7 @@ func (s *siege) page(path string, v url.Values) (int, string) {
 
 func (s *siege) browse(path, kind string, body io.Reader) (int, string) {
 	s.t.Helper()
-	client := http.Client{Timeout: 20 * time.Second, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	client := http.Client{Transport: s.client.Transport, Timeout: 20 * time.Second, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 	res, err := client.Post(s.base+path, kind, body)
 	if err != nil {
 		s.t.Fatal(err)
@@ -179,6 +179,7 @@ func TestTinyDisk(t *testing.T) {
 	s.wrap = []string{unshare, "-Urm", "sh", "-c", script, disk}
 	s.dir = data
 	s.start()
+	s.pair(machine.Program(t, "nsenter"), "--preserve-credentials", "-U", "-m", "-t", strconv.Itoa(s.cmd.Process.Pid))
 	d := newDeed("/batches", "application/json", []byte(`{"name":"Quince","base":"wine","jars":1,"jar_size_ml":10000,"fill_ml":9000}`), "")
 	status, body, err := s.send(d)
 	if err != nil || status != 201 {

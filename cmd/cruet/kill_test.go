@@ -128,6 +128,7 @@ func besiege(t *testing.T, seed uint64) *siege {
 		s.picture[i] = b.Bytes()
 	}
 	s.start()
+	s.pair()
 	d := newDeed("/batches", "application/json", []byte(`{"name":"Quince","base":"wine","jars":2,"jar_size_ml":10000,"fill_ml":9000}`), "")
 	var started struct {
 		Jars []struct{ Tag string }
@@ -139,6 +140,33 @@ func besiege(t *testing.T, seed uint64) *siege {
 	s.kill()
 	t.Cleanup(s.kill)
 	return s
+}
+
+// pair lets the clients write; by are what the program is run by where only that
+// sees the station's records.
+func (s *siege) pair(by ...string) {
+	s.t.Helper()
+	args := append(by, s.program, "phones", "add", "clients", "--json", "--data", s.dir)
+	out, err := exec.Command(args[0], args[1:]...).CombinedOutput()
+	var made struct{ Token string }
+	if err != nil || json.Unmarshal(out, &made) != nil || made.Token == "" {
+		s.t.Fatalf("no token: %v: %s", err, out)
+	}
+	s.client.Transport = bearer(made.Token)
+}
+
+// bearer sends a token with each request.
+type bearer string
+
+func (b bearer) RoundTrip(r *http.Request) (*http.Response, error) {
+	r = r.Clone(r.Context())
+	r.Header.Set("Authorization", "Bearer "+string(b))
+	return http.DefaultTransport.RoundTrip(r)
+}
+
+// CloseIdleConnections is what a killed station does to them.
+func (b bearer) CloseIdleConnections() {
+	http.DefaultTransport.(*http.Transport).CloseIdleConnections()
 }
 
 func newDeed(path, kind string, body []byte, mark string) *deed {
