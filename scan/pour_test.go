@@ -326,13 +326,14 @@ func TestThreeWays(t *testing.T) {
 	}
 }
 
-// TestSums reckons the water and the blend beside the form: 5.35 g/100 mL to 5 in
-// 4.3 L is 4.3 × (5.35/5 − 1) = 0.30 L (mass balance, C1 V1 = C2 V2).
+// TestSums reckons the water and the blend beside the form: 6.25 g/100 mL to 5 in
+// 1.3 L is 1.3 × (6.25/5 − 1) = 0.325 L (mass balance, C1 V1 = C2 V2).
 func TestSums(t *testing.T) {
 	s := stocked(t)
-	ale, pear := s.jars["Barley/A"], s.jars["Pear trimmings/A"]
+	pear := s.jars["Pear trimmings/A"]
+	ale := s.ready()
 	a := s.state(ale).Acidity
-	want := 4300 * (float64(a.GPer100ML)/5 - 1)
+	want := 1300 * (float64(a.GPer100ML)/5 - 1)
 	page := s.post(poursAt(ale, "water"), formOf("target_g_per_100ml", "5", "reckon", "1", "note", "hm")).wants(200, "of water would bring it to about 5 g/100 mL", "Reckoned, not measured").has("hm</textarea>")
 	if text := (writer{k: larder.Kitchen{}}).volume(chem.Millilitres(want)); !strings.Contains(words(page.Body.String()), text+" of water would") {
 		t.Errorf("the page does not say %s: %s", text, words(page.Body.String()))
@@ -340,7 +341,7 @@ func TestSums(t *testing.T) {
 	s.post(poursAt(ale, "water"), formOf("target_g_per_100ml", "9", "reckon", "1")).wants(200, "Water cannot make 9")
 	s.post(poursAt(ale, "water"), formOf("target_g_per_100ml", "", "reckon", "1")).wants(200, "Say how sour")
 	s.post(poursAt(s.jars["Windfalls/A"], "water"), formOf("target_g_per_100ml", "5", "reckon", "1")).wants(200, "Titrate first")
-	s.post(poursAt(ale, "join"), formOf("into", "new", "jars", string(pear), "reckon", "1")).wants(200, "Together 6.7 L", "Acidity about", "two pH values never average")
+	s.post(poursAt(ale, "join"), formOf("into", "new", "jars", string(pear), "reckon", "1")).wants(200, "Together 3.7 L", "Acidity about", "two pH values never average")
 	s.post(poursAt(ale, "join"), formOf("into", "new", "jars", string(s.jars["Windfalls/A"]), "reckon", "1")).wants(200, "nobody can say")
 }
 
