@@ -25,6 +25,9 @@ type running struct {
 	at    net.Addr
 	hosts *web.Hosts
 
+	bounds *web.Bounds
+	health *web.Health
+
 	pages atomic.Pointer[http.Handler]
 
 	moving  sync.Mutex // one change of the address at a time

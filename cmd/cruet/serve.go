@@ -26,6 +26,7 @@ const shutdownGrace = 15 * time.Second
 
 type serveFlags struct {
 	listen, address  string
+	tlsCert, tlsKey  string
 	demo, noAnnounce bool
 }
 
@@ -49,6 +50,8 @@ the end. It never touches real records.`,
 	}
 	cmd.Flags().StringVar(&f.listen, "listen", ":8080", "`HOST:PORT` to listen on; port 0 takes any free one")
 	cmd.Flags().StringVar(&f.address, "address", "", "`HOST:PORT` that labels name (default: this machine's on the local network)")
+	cmd.Flags().StringVar(&f.tlsCert, "tls-cert", "", "`FILE` with a certificate (PEM), to serve over TLS; a label's code is sent on to it")
+	cmd.Flags().StringVar(&f.tlsKey, "tls-key", "", "`FILE` with the certificate's key (PEM)")
 	cmd.Flags().BoolVar(&f.noAnnounce, "no-announce", false, "do not tell the network a name like cruet.local (multicast DNS)")
 	cmd.Flags().BoolVar(&f.demo, "demo", false, "serve an invented kitchen")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error { return a.serve(cmd, f) }
@@ -58,6 +61,9 @@ the end. It never touches real records.`,
 func (a *app) serve(cmd *cobra.Command, f serveFlags) (err error) {
 	if f.demo && cmd.Flags().Changed("data") {
 		return &usageError{message: "--demo and --data exclude each other: the demo never lies beside real records.", hint: "Leave one of them out."}
+	}
+	if (f.tlsCert == "") != (f.tlsKey == "") {
+		return &usageError{message: "--tls-cert and --tls-key belong together.", hint: "Name both files, or neither."}
 	}
 	if _, _, err := web.Address(f.listen); err != nil {
 		return wrongUse("--listen", "%s", err)
@@ -86,12 +92,13 @@ func (a *app) serve(cmd *cobra.Command, f serveFlags) (err error) {
 	if err != nil {
 		return err
 	}
-	r := &running{db: db, demo: f.demo, quiet: f.noAnnounce || f.demo, named: f.address, at: listener.Addr(), hosts: web.NewHosts()}
+	r := &running{db: db, demo: f.demo, quiet: f.noAnnounce || f.demo, named: f.address, at: listener.Addr(), hosts: web.NewHosts(),
+		bounds: web.NewBounds(), health: web.NewHealth(version(), func(ctx context.Context) error { _, err := db.Kitchen(ctx); return err })}
 	st, k, err := r.settle(ctx)
 	if err != nil {
 		return err
 	}
-	if err := a.announce(ctx, db, st, k, before.Address, f.demo); err != nil {
+	if err := a.announce(ctx, db, st, k, before.Address, f); err != nil {
 		return err
 	}
 	if behind := db.ClockBehind(); behind > 0 {
@@ -106,7 +113,7 @@ func (a *app) serve(cmd *cobra.Command, f serveFlags) (err error) {
 		a.tellName(r)
 	}()
 	defer func() { <-told; err = errors.Join(err, r.close()) }()
-	return a.serveUntil(ctx, stop, listener, r)
+	return a.serveUntil(ctx, stop, listener, r, f)
 }
 
 // tellName says by which name the station can be opened as well.
@@ -159,9 +166,12 @@ func stationAddress(at net.Addr, named string) (station, error) {
 }
 
 // announce prints where the station can be opened and where the records lie.
-func (a *app) announce(ctx context.Context, db *store.DB, st station, k larder.Kitchen, before string, demo bool) error {
+func (a *app) announce(ctx context.Context, db *store.DB, st station, k larder.Kitchen, before string, f serveFlags) error {
 	url := "http://" + st.address + "/"
-	first, err := firstCode(ctx, db, demo)
+	if f.tlsCert != "" {
+		url = "https://" + st.address + "/"
+	}
+	first, err := firstCode(ctx, db, f.demo)
 	if err != nil {
 		return err
 	}
@@ -174,7 +184,7 @@ func (a *app) announce(ctx context.Context, db *store.DB, st station, k larder.K
 	if err != nil {
 		return err
 	}
-	if demo {
+	if f.demo {
 		fmt.Fprintf(a.out, "This is the demo: nothing in it is real, everybody may write in it, and it is removed at the end.\n")
 	}
 	if _, err := fmt.Fprintf(a.out, "The records lie in %s\nCtrl-C stops the station.\n", db.Dir()); err != nil {
@@ -213,11 +223,17 @@ func (a *app) printAddress(url string) error {
 }
 
 // serveUntil serves until ctx ends, then lets the requests under way finish.
-func (a *app) serveUntil(ctx context.Context, stop func(), l net.Listener, h http.Handler) error {
+func (a *app) serveUntil(ctx context.Context, stop func(), l net.Listener, h http.Handler, f serveFlags) error {
 	server := web.Server(h)
 	server.ErrorLog = slog.NewLogLogger(slog.Default().Handler(), slog.LevelWarn)
 	failed := make(chan error, 1)
-	go func() { failed <- server.Serve(l) }()
+	go func() {
+		if f.tlsCert != "" {
+			failed <- web.ServeTLS(server, l, f.tlsCert, f.tlsKey)
+			return
+		}
+		failed <- server.Serve(l)
+	}()
 	select {
 	case err := <-failed:
 		return fmt.Errorf("serving: %w", err)

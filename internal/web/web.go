@@ -5,6 +5,7 @@
 package web
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"log/slog"
@@ -25,6 +26,12 @@ const MaxBodyBytes = 1 << 20
 type Options struct {
 	Log   *slog.Logger // nil: slog.Default()
 	Hosts *Hosts       // under which the station answers; nil: under any
+	// Bounds are what one network may ask, Health what programs on this machine
+	// may; nil: no bounds, no such pages. Time is what a request may take; 0: the
+	// usual time.
+	Bounds *Bounds
+	Health *Health
+	Time   time.Duration
 }
 
 // policy lets a page load only what this station serves, run no inline script,
@@ -45,7 +52,10 @@ func NewEngine(opt Options) *gin.Engine {
 	e.RedirectTrailingSlash = false
 	// No proxy is trusted to say who asks.
 	_ = e.SetTrustedProxies(nil) // nil cannot fail to parse
-	e.Use(logLine(opt.Log), recovered(opt.Log), headers, opt.Hosts.known, limitBody, sameOrigin())
+	e.Use(logLine(opt.Log), recovered(opt.Log), opt.Health.count, headers, opt.Bounds.hold, opt.Hosts.known, limitTime(cmp.Or(opt.Time, answerTime)), limitBody, sameOrigin())
+	if opt.Health != nil {
+		opt.Health.register(e)
+	}
 	return e
 }
 
@@ -82,6 +92,7 @@ func AllowBody(c *gin.Context, limit int64) {
 	control := http.NewResponseController(c.Writer)
 	_ = control.SetReadDeadline(time.Now().Add(uploadTime))
 	_ = control.SetWriteDeadline(time.Now().Add(uploadTime + time.Minute))
+	giveTime(c, uploadTime+answerTime)
 }
 
 // sameOrigin refuses a form or script of another site that a browser on the
@@ -136,19 +147,33 @@ func logLine(log *slog.Logger) gin.HandlerFunc {
 	}
 }
 
-// loggable is a path with every bottle's tag left out, on whatever route: what
-// stands behind a segment that announces bottles, even mistyped, and any segment
-// that is a bottle's tag.
+// loggable is a path with every secret left out, on whatever route: what stands
+// behind a segment that announces bottles, even mistyped, or a code to pair by, and
+// any segment that is a bottle's tag.
 func loggable(path string) string {
 	segments := strings.Split(path, "/")
+	before := "" // the last segment that is not empty
 	for i, s := range segments {
 		tag, _, err := larder.ParseTag(s)
-		announced := i > 0 && (strings.EqualFold(segments[i-1], "b") || strings.EqualFold(segments[i-1], "bottles"))
-		if s != "" && (announced || (err == nil && tag.IsBottle())) {
+		if s != "" && (announcesSecret(before) || err == nil && tag.IsBottle()) {
 			segments[i] = "…"
+		}
+		if s != "" {
+			before = s
 		}
 	}
 	return strings.Join(segments, "/")
+}
+
+// announcesSecret tells whether what stands behind a segment is a bottle's tag or
+// a code to pair by.
+func announcesSecret(segment string) bool {
+	for _, folder := range []string{"b", "bottles", "pair"} {
+		if strings.EqualFold(segment, folder) {
+			return true
+		}
+	}
+	return false
 }
 
 // Server is an http.Server with limits on how long a client may take.
