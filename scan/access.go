@@ -35,11 +35,17 @@ func sightOf(path string) sight {
 		return anyone
 	case under("/pair"):
 		return pairing
-	case under("/setup"), under("/phones"):
+	case under("/setup"), under("/phones"), path == "/calendar": // which shows the feed's key
 		return manage
-	// What prints a label or leads to a change is not for whoever only looks.
-	case under("/photos"), under("/j") && !strings.HasSuffix(path, "/label.pdf") && !strings.HasSuffix(path, "/strike"):
+	case under("/photos"):
 		return oneJar
+	}
+	// What prints a label or leads to a change is not for whoever only looks.
+	if rest, ok := strings.CutPrefix(path, "/j/"); ok {
+		switch _, rest, _ = strings.Cut(rest, "/"); {
+		case rest == "", rest == "outlook", rest == "lineage", strings.HasPrefix(rest, "photo/"):
+			return oneJar
+		}
 	}
 	return kitchen
 }

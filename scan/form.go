@@ -443,8 +443,8 @@ const (
 // remembered is a small thing that this phone said before.
 func remembered(c *gin.Context, name string) string {
 	v, err := c.Cookie(name)
-	if err != nil && name == byCookie && visitorOf(c).Phone != nil {
-		return visitorOf(c).Phone.Name
+	if phone := visitorOf(c).Phone; err != nil && name == byCookie && phone != nil && !phone.Program {
+		return phone.Name
 	}
 	if err != nil {
 		return ""

@@ -3,6 +3,7 @@ package larder
 import (
 	"errors"
 	"math"
+	"net/url"
 	"strings"
 	"testing"
 	"time"
@@ -104,4 +105,41 @@ func TestPhoneChecks(t *testing.T) {
 	if err := CheckPassphrase("pears in the cellar"); err != nil {
 		t.Error(err)
 	}
+}
+
+// Whatever is read as a code is one: 8 characters of the alphabet, which read back
+// as themselves.
+func FuzzParsePairingCode(f *testing.F) {
+	for _, seed := range []string{"K7RM4T12", "k7rm-4t12", " k7rm 4t12 ", "OIlz5gBu", "", "-", "K7RM4T1", "K7RM4T123", "ｋ7RM4T12", "K7RM4T1\x00", "\xff"} {
+		f.Add(seed)
+	}
+	f.Fuzz(func(t *testing.T, typed string) {
+		code, err := ParsePairingCode(typed)
+		if err != nil {
+			var p Problems
+			if code != "" || !errors.As(err, &p) || p[0].Message == "" {
+				t.Fatalf("%q: %q, %v", typed, code, err)
+			}
+			return
+		}
+		if again, err := ParsePairingCode(SpacedCode(code)); err != nil || again != code || len(code) != pairingCodeLength {
+			t.Fatalf("%q is read as %q, and that as %q, %v", typed, code, again, err)
+		}
+	})
+}
+
+// An address that is accepted can stand in a label's code, and is a host and a port.
+func FuzzCheckAddress(f *testing.F) {
+	for _, seed := range []string{"192.168.1.20:8080", "cruet.local:80", "[fd00::1]:8080", "", ":", "a:b", "a:1:2", "[::1%eth0]:80", "xn--kse-rna.example:443", "a\x00b:80", "A.B.:9"} {
+		f.Add(seed)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		if CheckAddress(text) != nil {
+			return
+		}
+		u, err := url.Parse("http://" + strings.ToUpper(text) + "/J/K7RM4T")
+		if err != nil || u.Path != "/J/K7RM4T" || u.Port() == "" || u.Hostname() == "" || u.User != nil || u.RawQuery != "" {
+			t.Fatalf("%q is accepted, and leads to %v, %v", text, u, err)
+		}
+	})
 }
