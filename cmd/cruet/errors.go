@@ -95,7 +95,7 @@ var fieldFlags = map[string][]string{
 	"starter_volume_ml": {"starter-volume"}, "starter_acidity": {"starter-acidity"},
 	"feed": {"top-up-jar"}, "feed_jar": {"starter-jar", "top-up-jar"}, "feed_name": {"starter-bought", "infuse"}, "feed_mass_g": {"mass"}, "parts": {"to"},
 	"feed_volume_ml": {"starter-volume", "top-up-volume", "water"}, "feed_acidity": {"starter-acidity"},
-	"size_ml": {"size"}, "spare_tag": {"to", "spare"}, "maker_line": {"maker-line"}, "maker_address": {"maker-address"}, "public_address": {"public-address"}, "time_zone": {"time-zone"}, "us_units": {"units"},
+	"size_ml": {"size"}, "spare_tag": {"to", "spare"}, "maker_line": {"maker-line"}, "maker_address": {"maker-address"}, "public_address": {"public-address"}, "local_name": {"local-name"}, "named_address": {"label-address"}, "hosts": {"host"}, "places": {"place"}, "instruments": {"instrument"}, "stocks": {"stock"}, "idle_days": {"idle"}, "time_zone": {"time-zone"}, "us_units": {"units"},
 }
 
 // problemHint names the flags to look at.

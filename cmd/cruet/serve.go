@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"io"
@@ -64,6 +65,11 @@ func (a *app) serve(cmd *cobra.Command, f serveFlags) (err error) {
 	}
 	if (f.tlsCert == "") != (f.tlsKey == "") {
 		return &usageError{message: "--tls-cert and --tls-key belong together.", hint: "Name both files, or neither."}
+	}
+	if f.tlsCert != "" {
+		if _, err := tls.LoadX509KeyPair(f.tlsCert, f.tlsKey); err != nil {
+			return &hinted{fmt.Errorf("reading the certificate and its key: %w", err), "Both are PEM files: --tls-cert the certificate with its chain, --tls-key the key that belongs to it."}
+		}
 	}
 	if _, _, err := web.Address(f.listen); err != nil {
 		return wrongUse("--listen", "%s", err)
