@@ -55,7 +55,7 @@ type field struct {
 	Adds        bool     // of another jar: it is added to those chosen
 	Leave       string   // of a jar in a list: takes it out again
 	List        []string // offered while typing
-	Suggest     string   // id of what the kitchen suggests for it
+	Offers      string   // id of what the kitchen suggests for it
 }
 
 // option is one of a choice. Pick names it for the style sheet, which shows
@@ -133,7 +133,7 @@ func (b *builder) hidden(name, value string) field {
 
 func (b *builder) text(name, label, hint string, max int) field {
 	f := b.field("text", name, label, hint)
-	f.Max, f.Suggest = max, suggestions[name]
+	f.Max, f.Offers = max, suggestions[name]
 	return f
 }
 

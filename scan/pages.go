@@ -28,12 +28,13 @@ type Pages struct {
 	Now     func() time.Time // the clock; nil: time.Now
 	Demo    bool             // says on every page that nothing here is real
 
-	drafts drafts // acts begun and not saved yet
 	Reach  Reach
+	Before *Pages // that served until now, of which this one takes over what waits
 
 	engine  *gin.Engine
+	drafts  *drafts      // acts begun and not saved yet
 	guesses *web.Limiter // of codes and passphrases
-	stash   stash
+	stash   *stash
 }
 
 // What one network may guess of codes and passphrases.
@@ -44,7 +45,12 @@ const (
 
 // Register adds the pages, and the answers to unknown paths and methods, to e.
 func (p *Pages) Register(e *gin.Engine) {
-	p.engine, p.guesses = e, web.NewLimiter(guessEvery, guessesAtOnce)
+	p.engine = e
+	if b := p.Before; b != nil {
+		p.drafts, p.guesses, p.stash, p.Before = b.drafts, b.guesses, b.stash, nil
+	} else {
+		p.drafts, p.guesses, p.stash = new(drafts), web.NewLimiter(guessEvery, guessesAtOnce), new(stash)
+	}
 	e.Use(p.guard)
 	p.registerPair(e)
 	p.registerPhones(e)

@@ -13,6 +13,7 @@ import (
 	"cruet/internal/larder"
 	"cruet/internal/store"
 	"cruet/internal/web"
+	"cruet/scan"
 )
 
 // running is a station while it is served. Its address may change meanwhile: then
@@ -29,6 +30,7 @@ type running struct {
 	health *web.Health
 
 	pages atomic.Pointer[http.Handler]
+	last  *scan.Pages // whose waiting forms the next ones take over
 
 	moving  sync.Mutex // one change of the address at a time
 	mu      sync.Mutex // of what follows
