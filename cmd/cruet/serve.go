@@ -11,7 +11,10 @@ import (
 	"net/http"
 	"os"
 	"os/signal"
+	"path/filepath"
 	"slices"
+	"strconv"
+	"sync"
 	"syscall"
 	"time"
 
@@ -29,6 +32,8 @@ type serveFlags struct {
 	listen, address  string
 	tlsCert, tlsKey  string
 	demo, noAnnounce bool
+	backups, keep    string
+	noBackups        bool
 }
 
 func (a *app) serveCommand() *cobra.Command {
@@ -41,6 +46,10 @@ stops it; what was saved stays saved.
 
 Only paired phones write; the first is paired by the code that the station prints
 while there is none. Serve it on the kitchen's own network only.
+
+Once a day it makes a backup, as "cruet backup" does, in the folder "backups" among
+the records, and removes old ones: --keep "7d 5w 12m" keeps the newest of the last 7
+days, 5 weeks and 12 months. --backups DIR puts them on another disk, which is safer.
 
 --demo shows an invented kitchen, made afresh in a folder of its own and removed at
 the end. It never touches real records.`,
@@ -55,6 +64,9 @@ the end. It never touches real records.`,
 	cmd.Flags().StringVar(&f.tlsKey, "tls-key", "", "`FILE` with the certificate's key (PEM)")
 	cmd.Flags().BoolVar(&f.noAnnounce, "no-announce", false, "do not tell the network a name like cruet.local (multicast DNS)")
 	cmd.Flags().BoolVar(&f.demo, "demo", false, "serve an invented kitchen")
+	cmd.Flags().StringVar(&f.backups, "backups", "", "`DIR` for the daily backups (default: backups, among the records)")
+	cmd.Flags().StringVar(&f.keep, "keep", "7d 5w 12m", "how many `DAYS WEEKS MONTHS` of backups stay")
+	cmd.Flags().BoolVar(&f.noBackups, "no-backups", false, "make no daily backups")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error { return a.serve(cmd, f) }
 	return cmd
 }
@@ -78,6 +90,10 @@ func (a *app) serve(cmd *cobra.Command, f serveFlags) (err error) {
 		if err := larder.CheckAddress(f.address); err != nil {
 			return wrongUse("--address", "%s", err)
 		}
+	}
+	keep, err := parseKeep(f.keep)
+	if err != nil {
+		return wrongUse("--keep", "%s.", err)
 	}
 	ctx, stop := signal.NotifyContext(cmd.Context(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
@@ -111,6 +127,16 @@ func (a *app) serve(cmd *cobra.Command, f serveFlags) (err error) {
 		fmt.Fprintf(a.err, "warning: this machine's clock is %v behind the newest entry. Set it right before anything is logged.\n", behind.Round(time.Hour))
 	}
 	defer a.sweep(ctx, db)()
+	if !f.demo && !f.noBackups {
+		b := backups{dir: f.backups, keep: keep, say: func(format string, args ...any) { fmt.Fprintf(a.err, "note: "+format+"\n", args...) }}
+		if b.dir == "" {
+			b.dir = filepath.Join(db.Dir(), store.BackupFolder)
+		}
+		work, end := context.WithCancel(ctx)
+		var ended sync.WaitGroup
+		ended.Go(func() { b.run(work, db) })
+		defer func() { end(); ended.Wait() }() // before the records are closed
+	}
 	// The network is asked for nearly a second: meanwhile the station is served.
 	told := make(chan struct{})
 	go func() {

@@ -1,0 +1,156 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"cruet/internal/store"
+)
+
+func (a *app) backupCommand() *cobra.Command {
+	var checkOnly bool
+	cmd := &cobra.Command{
+		Use: "backup FILE", Short: "Write all records and photos into one file",
+		Long: `Write all records and photos into one file, as of one moment, also while the station
+runs. It is written beside its place, synced and renamed, then opened again and
+counted. A FILE that is there already is never replaced. The station makes one a day
+by itself; "cruet serve --help" says where.
+
+Keep copies elsewhere: a backup on the same disk dies with it. The file is an
+uncompressed ZIP: cruet.db, photos, manifest.json. --check reads one and changes
+nothing.`,
+		Example: `  cruet backup /mnt/stick/cruet.zip
+  cruet backup --check /mnt/stick/cruet.zip`,
+		Args: exactly("The FILE"),
+	}
+	cmd.Flags().BoolVar(&checkOnly, "check", false, "read FILE, a backup, and tell whether it is whole")
+	asJSON := jsonFlag(cmd)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		file := args[0]
+		if checkOnly {
+			m, err := store.VerifyBackup(cmd.Context(), file)
+			if err != nil {
+				return backupTrouble(err)
+			}
+			return a.printManifest(file, "is whole", m, *asJSON)
+		}
+		if _, err := os.Lstat(file); err == nil {
+			return fail("Name another FILE, or move this one away.", "%s is there already; nothing was written.", file)
+		}
+		return a.inKitchen(cmd, existing, func(ctx context.Context, r room) error {
+			m, err := r.db.Backup(ctx, file)
+			if err != nil {
+				return backupTrouble(err)
+			}
+			return a.printManifest(file, "was written and read again", m, *asJSON)
+		})
+	}
+	return cmd
+}
+
+func (a *app) restoreCommand() *cobra.Command {
+	cmd := &cobra.Command{
+		Use: "restore FILE", Short: "Put a backup into a new folder of records",
+		Long: `Put a backup into the folder that --data names. The folder must not be there yet, or
+be empty: nothing is ever overwritten. It is there whole or not at all.`,
+		Example: `  cruet restore /mnt/stick/cruet.zip --data /srv/cruet`,
+		Args:    exactly("The FILE"),
+	}
+	asJSON := jsonFlag(cmd)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		if a.data == "" {
+			return &usageError{message: "--data is missing: the DIR to restore into."}
+		}
+		m, err := store.Restore(cmd.Context(), args[0], a.data)
+		if err != nil {
+			return backupTrouble(err)
+		}
+		return a.printManifest(a.data, "holds what "+filepath.Base(args[0])+" held", m, *asJSON)
+	}
+	return cmd
+}
+
+// backupTrouble adds what to do.
+func backupTrouble(err error) error {
+	var bad *store.DamagedBackupError
+	var full *store.NotEmptyError
+	switch {
+	case errors.As(err, &bad):
+		return &hinted{bad, "Nothing was changed. Take an older backup, or copy this one from where it was made again."}
+	case errors.As(err, &full):
+		return &hinted{full, "Name a folder that is not there yet with --data."}
+	case errors.Is(err, fs.ErrNotExist), errors.Is(err, fs.ErrPermission):
+		return &hinted{err, "Check that the file and its folder are there and may be read and written."}
+	}
+	return err
+}
+
+func (a *app) printManifest(what, how string, m store.Manifest, asJSON bool) error {
+	if asJSON {
+		return a.printJSON(m)
+	}
+	_, err := fmt.Fprintf(a.out, "%s %s: %s, %s, %d entries, %s, %s, %s, of %s.\n", what, how, batches(m.Batches), plural(m.Jars, "jar"), m.Entries, plural(m.Lots, "lot"), plural(m.Bottles, "bottle"), plural(m.Photos, "photo"),
+		m.Made.Local().Format("2 Jan 2006, 15:04"))
+	return err
+}
+
+func batches(n int) string {
+	if n == 1 {
+		return "1 batch"
+	}
+	return fmt.Sprintf("%d batches", n)
+}
+
+// parseKeep reads "7d 5w 12m".
+func parseKeep(text string) (store.Keep, error) {
+	var k store.Keep
+	for _, word := range strings.Fields(strings.ReplaceAll(text, ",", " ")) {
+		n, err := strconv.Atoi(word[:len(word)-1])
+		into, ok := map[byte]*int{'d': &k.Days, 'w': &k.Weeks, 'm': &k.Months}[word[len(word)-1]]
+		if err != nil || !ok || n < 0 || n > 10_000 {
+			return k, fmt.Errorf(`%q is not understood; write like "7d 5w 12m": that many days, weeks and months`, word)
+		}
+		*into = n
+	}
+	if k == (store.Keep{}) {
+		return k, errors.New(`nothing would be kept; write like "7d 5w 12m"`)
+	}
+	return k, nil
+}
+
+// backups makes the daily backups of a station until it stops: at its start when
+// one is due, then once it is due again.
+type backups struct {
+	dir  string
+	keep store.Keep
+	say  func(format string, args ...any)
+}
+
+const backupLook = 10 * time.Minute
+
+func (b backups) run(ctx context.Context, db *store.DB) {
+	for {
+		switch made, err := db.DailyBackup(ctx, b.dir, b.keep); {
+		case ctx.Err() != nil:
+			return
+		case err != nil:
+			b.say("the daily backup failed: %s", oneLine(err.Error()))
+		case made != "":
+			b.say("backup: %s", made)
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(backupLook):
+		}
+	}
+}

@@ -1,0 +1,171 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"time"
+)
+
+// BackupFolder is where a station keeps its daily backups, in the data folder,
+// unless it is told another place.
+const BackupFolder = "backups"
+
+// LastBackup is the newest good backup that was made of these records, and the
+// failure that came after it, if any.
+type LastBackup struct {
+	At       time.Time `json:"at"`   // zero: there was never one
+	Path     string    `json:"path"` // where it was put
+	Entries  int       `json:"entries"`
+	Photos   int       `json:"photos"`
+	FailedAt time.Time `json:"failed_at"` // zero: nothing failed since
+	Failure  string    `json:"failure,omitempty"`
+}
+
+// LastBackup tells of the newest good backup.
+func (db *DB) LastBackup(ctx context.Context) (LastBackup, error) {
+	var out LastBackup
+	var text string
+	err := db.read.QueryRowContext(ctx, `SELECT value FROM setting WHERE name = ?`, backupSettings).Scan(&text)
+	if errors.Is(err, sql.ErrNoRows) {
+		return out, nil
+	}
+	if err == nil {
+		err = json.Unmarshal([]byte(text), &out)
+	}
+	if err != nil {
+		return out, fmt.Errorf("store: the last backup: %w", err)
+	}
+	return out, nil
+}
+
+func (db *DB) noteBackup(ctx context.Context, path string, m Manifest) error {
+	full, err := filepath.Abs(path)
+	if err != nil {
+		full = path
+	}
+	return db.setLastBackup(ctx, LastBackup{At: m.Made, Path: full, Entries: m.Entries, Photos: m.Photos})
+}
+
+func (db *DB) setLastBackup(ctx context.Context, b LastBackup) error {
+	text, err := json.Marshal(b)
+	if err == nil {
+		_, err = db.write.ExecContext(ctx, `INSERT INTO setting (name, value) VALUES (?, ?) ON CONFLICT DO UPDATE SET value = excluded.value`, backupSettings, string(text))
+	}
+	if err != nil {
+		return fmt.Errorf("store: the last backup: %w", err)
+	}
+	return nil
+}
+
+// Keep says how many backups stay: one of each of the newest days, weeks and
+// months that have one. The newest always stays.
+type Keep struct{ Days, Weeks, Months int }
+
+// UsualKeep is what a station keeps unless it is told otherwise.
+var UsualKeep = Keep{Days: 7, Weeks: 5, Months: 12}
+
+// DailyBackup makes a backup in a folder unless there is one of the last 24 hours
+// in it already, and then removes those that the rule does not keep. made is
+// empty when none was due. A failure is kept with the records, too.
+func (db *DB) DailyBackup(ctx context.Context, dir string, keep Keep) (made string, err error) {
+	now := db.now().UTC()
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return "", db.failedBackup(ctx, now, err)
+	}
+	have, err := dailyBackups(dir)
+	if err != nil {
+		return "", db.failedBackup(ctx, now, err)
+	}
+	const day = 24 * time.Hour
+	// A clock that was set back must not stop the backups until it catches up.
+	if n := len(have); n > 0 && now.Sub(have[n-1].at) < day && now.Sub(have[n-1].at) > -day {
+		return "", nil
+	}
+	made = filepath.Join(dir, now.Format(dailyLayout)+".zip")
+	if _, err := db.Backup(ctx, made); err != nil {
+		return "", db.failedBackup(ctx, now, err)
+	}
+	have = append(have, daily{made, now.Truncate(time.Second)})
+	for _, old := range dropped(have, keep) {
+		if err := os.Remove(old.path); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return made, fmt.Errorf("store: removing an old backup: %w", err)
+		}
+	}
+	return made, nil
+}
+
+func (db *DB) failedBackup(ctx context.Context, at time.Time, err error) error {
+	last, e := db.LastBackup(ctx)
+	if e == nil {
+		last.FailedAt, last.Failure = at, err.Error()
+		e = db.setLastBackup(ctx, last)
+	}
+	return errors.Join(err, e)
+}
+
+// daily is a backup that was made by itself; nothing else in the folder is ever
+// removed.
+type daily struct {
+	path string
+	at   time.Time
+}
+
+const dailyLayout = "cruet-20060102-150405"
+
+var dailyName = regexp.MustCompile(`^(cruet-\d{8}-\d{6})\.zip$`)
+
+// dailyBackups lists a folder's daily backups, the oldest first.
+func dailyBackups(dir string) ([]daily, error) {
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return nil, err
+	}
+	var out []daily
+	for _, e := range entries {
+		m := dailyName.FindStringSubmatch(e.Name())
+		if m == nil || !e.Type().IsRegular() {
+			continue
+		}
+		if at, err := time.Parse(dailyLayout, m[1]); err == nil {
+			out = append(out, daily{filepath.Join(dir, e.Name()), at})
+		}
+	}
+	slices.SortFunc(out, func(a, b daily) int { return a.at.Compare(b.at) })
+	return out, nil
+}
+
+// dropped are those of the backups, the oldest first, that the rule does not keep.
+// Of a day, a week or a month the newest stays.
+func dropped(all []daily, keep Keep) []daily {
+	stays := map[string]bool{}
+	for _, rule := range []struct {
+		n      int
+		period func(time.Time) string
+	}{
+		{keep.Days, func(t time.Time) string { return t.Format("2006-01-02") }},
+		{keep.Weeks, func(t time.Time) string { y, w := t.ISOWeek(); return fmt.Sprintf("%d-%d", y, w) }},
+		{keep.Months, func(t time.Time) string { return t.Format("2006-01") }},
+	} {
+		seen := map[string]bool{}
+		for i := len(all) - 1; i >= 0 && len(seen) < rule.n; i-- {
+			if p := rule.period(all[i].at); !seen[p] {
+				seen[p], stays[all[i].path] = true, true
+			}
+		}
+	}
+	var out []daily
+	for i, b := range all {
+		if !stays[b.path] && i < len(all)-1 {
+			out = append(out, b)
+		}
+	}
+	return out
+}
