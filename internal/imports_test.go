@@ -30,7 +30,7 @@ var arrows = map[string][]string{
 	"internal/needed": {}, // for tests
 
 	"labels/readback/pdfium": {}, // for tests: no row names it, so the program never imports it
-	"internal/store":         {"internal/photo", "internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
+	"internal/store":         {"internal/photo", "internal/sheet", "internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
 	"internal/web":           {"internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
 	"internal/reckon":        {"internal/forecast", "internal/larder", "internal/chem"},
 	"internal/verdict":       {"internal/larder", "internal/chem"},

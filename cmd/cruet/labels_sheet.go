@@ -172,7 +172,7 @@ func (a *app) deliver(ctx context.Context, cmd *cobra.Command, r room, f *sheetF
 		return err
 	}
 	var pdf bytes.Buffer
-	made, err := labels.Print(ctx, &pdf, f.sheet, list, a.progress(len(list)))
+	made, err := labels.Print(ctx, &pdf, f.sheet, list, a.progress(len(list), "labels"))
 	if errors.Is(err, context.Canceled) {
 		return fail("Run it again for the whole of it.", "Stopped; nothing was written or printed.")
 	}
@@ -266,20 +266,20 @@ func noteReprints(note func(string, ...any), r room, tags []larder.Tag, before m
 }
 
 // progress draws a bar on a terminal for a run that takes its time.
-func (a *app) progress(of int) func(done int) {
+func (a *app) progress(of int, what string) func(done int) {
 	f, ok := a.err.(*os.File)
 	if !ok || !isatty.IsTerminal(f.Fd()) || of < 1000 {
 		return nil
 	}
-	return progressBar(a.err, of, time.Now())
+	return progressBar(a.err, of, what, time.Now())
 }
 
-func progressBar(w io.Writer, of int, start time.Time) func(done int) {
+func progressBar(w io.Writer, of int, what string, start time.Time) func(done int) {
 	const wide = 30
 	return func(done int) {
 		n := done * wide / of
 		left := time.Duration(float64(time.Since(start)) * float64(of-done) / float64(done)).Round(time.Second)
-		fmt.Fprintf(w, "\r[%s%s] %d of %d labels, %v left ", strings.Repeat("#", n), strings.Repeat("-", wide-n), done, of, left)
+		fmt.Fprintf(w, "\r[%s%s] %d of %d %s, %v left ", strings.Repeat("#", n), strings.Repeat("-", wide-n), done, of, what, left)
 		if done >= of {
 			fmt.Fprintf(w, "\r%*s\r", wide+60, "")
 		}

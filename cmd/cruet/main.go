@@ -81,6 +81,6 @@ func newRoot(out, err io.Writer) *cobra.Command {
 	root.AddCommand(a.todayCommand(), a.planCommand(), a.calendarCommand())
 	root.AddCommand(a.splitCommand(), a.moveCommand(), a.blendCommand(), a.lineageCommand())
 	root.AddCommand(a.reckonCommand(), a.calibrateCommand(), a.baseCommand(), a.controlCommand(), a.cardCommand(), a.recordCommand(), a.publishCommand(), a.phonesCommand())
-	root.AddCommand(a.traceCommand(), a.giftsCommand(), a.holdCommand(), a.releaseCommand(), a.backupCommand(), a.restoreCommand())
+	root.AddCommand(a.traceCommand(), a.giftsCommand(), a.holdCommand(), a.releaseCommand(), a.backupCommand(), a.restoreCommand(), a.exportCommand(), a.importCommand())
 	return root
 }

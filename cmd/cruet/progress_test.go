@@ -9,7 +9,7 @@ import (
 
 func TestProgressBar(t *testing.T) {
 	var b bytes.Buffer
-	bar := progressBar(&b, 1000, time.Now())
+	bar := progressBar(&b, 1000, "labels", time.Now())
 	bar(250)
 	if got := b.String(); !strings.Contains(got, "[#######-----------------------] 250 of 1000 labels") {
 		t.Errorf("%q", got)
