@@ -15,7 +15,6 @@ import (
 	"path"
 	"path/filepath"
 	"regexp"
-	"runtime"
 	"slices"
 	"strings"
 	"time"
@@ -99,7 +98,7 @@ func (db *DB) Backup(ctx context.Context, path string) (m Manifest, err error) {
 	if err := os.Rename(made, path); err != nil {
 		return m, fmt.Errorf("store: backup: %w", err)
 	}
-	if err := syncDir(filepath.Dir(path)); err != nil {
+	if err := syncFolder(filepath.Dir(path)); err != nil {
 		return m, fmt.Errorf("store: backup: %w", err)
 	}
 	seen, err := VerifyBackup(ctx, path)
@@ -191,7 +190,7 @@ func (db *DB) pack(ctx context.Context, copied, made string) (m Manifest, err er
 // photoFiles lists the photos, by their names relative to the data folder.
 func (db *DB) photoFiles() ([]string, error) {
 	var out []string
-	root := filepath.Join(db.dir, "photos")
+	root := filepath.Join(db.dir, photoFolder)
 	err := filepath.WalkDir(root, func(file string, d fs.DirEntry, err error) error {
 		if errors.Is(err, fs.ErrNotExist) {
 			return nil
@@ -234,18 +233,6 @@ func hashFile(file string) (string, error) {
 		return "", err
 	}
 	return hex.EncodeToString(h.Sum(nil)), nil
-}
-
-// syncDir puts the names in a folder on disk.
-func syncDir(dir string) error {
-	if runtime.GOOS == "windows" {
-		return nil // which keeps names by itself, and opens no folder for syncing
-	}
-	d, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
 }
 
 // peekFile opens a database that nobody else has open, by its full path, without
@@ -462,7 +449,7 @@ func Restore(ctx context.Context, file, dir string) (m Manifest, err error) {
 	if err := os.Rename(work, dir); err != nil {
 		return m, fmt.Errorf("store: restore: %w", err)
 	}
-	return m, syncDir(parent)
+	return m, syncFolder(parent)
 }
 
 // NotEmptyError says that a folder holds something already; it was not touched.
@@ -525,5 +512,5 @@ func copyPhoto(from, to string) (err error) {
 		return err
 	}
 	_, err = io.Copy(out, f)
-	return errors.Join(err, out.Sync(), out.Close(), syncDir(filepath.Dir(to)))
+	return errors.Join(err, out.Sync(), out.Close(), syncFolder(filepath.Dir(to)))
 }

@@ -251,11 +251,11 @@ func (w *importer) derive(ctx context.Context) error {
 	return nil
 }
 
-// drawEdges draws the lineage of all entries.
+// drawEdges draws the lineage of all entries, and finds the photos among them.
 func (t *tx) drawEdges(ctx context.Context) error {
 	const page = 1000
 	for last := int64(0); ; {
-		rows, err := t.QueryContext(ctx, entrySQL+` WHERE seq > ? AND kind IN ('stage', 'transfer') ORDER BY seq LIMIT ?`, last, page)
+		rows, err := t.QueryContext(ctx, entrySQL+` WHERE seq > ? AND kind IN ('stage', 'transfer', 'photo') ORDER BY seq LIMIT ?`, last, page)
 		if err != nil {
 			return err
 		}
@@ -265,7 +265,7 @@ func (t *tx) drawEdges(ctx context.Context) error {
 		}
 		for _, e := range entries {
 			last = e.Seq
-			if err := t.edge(ctx, e); err != nil {
+			if err := errors.Join(t.edge(ctx, e), t.photo(ctx, e)); err != nil {
 				return err
 			}
 			if !e.Struck() {

@@ -94,11 +94,19 @@ var exportTables = []exportTable{
 	{"print", "labels that were made", "seq", []exportColumn{
 		{"seq", "seq", asWhole, false, "the order of making"}, {"tag", "tag", asText, false, "whose label"}, {"address", "address", asText, false, "HOST:PORT in its code"}, {"stock", "stock", asText, false, "the paper"},
 		{"layout", "layout", asText, false, "the layout"}, {"printed", "printed_ms", asTime, false, "when"}, byColumn}},
+	{"plan", "what the maker changed of the plans", "kind, step", []exportColumn{
+		{"kind", "kind", asText, false, "kind of batch"}, {"step", "step", asText, false, "what is asked for"}, {"first_day", "first_day", asWhole, false, "from which day"}, {"last_day", "last_day", asWhole, false, "until which day"},
+		{"every_days", "every_days", asWhole, false, "how often, in days"}, {"off", "off", asYes, false, "yes when it is not asked for"}}},
+	{"round", "measuring rounds", "id", []exportColumn{
+		{"id", "id", asUUID, false, "its id"}, {"started", "started_ms", asTime, false, "when it began"}, {"ended", "ended_ms", asTime, false, "when it ended; 1970 while it goes on"}, byColumn}},
+	{"round_jar", "the jars of a round", "round, place", []exportColumn{
+		{"round", "round", asUUID, false, "id of the round"}, {"place", "place", asWhole, false, "its place in the round"}, {"jar", "jar", asText, false, "the jar"},
+		{"act", "act", asUUID, true, "key of the act that measured it; empty when none did"}, {"skipped", "skipped", asYes, false, "yes when it was passed over"}}},
 }
 
 // derivedTables are made afresh from the others; derivedColumns likewise.
 var (
-	derivedTables  = []string{"edge", "flow", "recipe"}
+	derivedTables  = []string{"edge", "flow", "recipe", "photo"}
 	derivedColumns = map[string][]string{"jar": {"live", "state", "hold"}, "lot": {"hold"}}
 )
 
