@@ -214,6 +214,7 @@ nothing: what does not fit is told with its file and line.`,
 			return err
 		})
 	}
+	cmd.AddCommand(a.importReadingsCommand())
 	return cmd
 }
 
