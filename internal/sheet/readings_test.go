@@ -94,6 +94,7 @@ func FuzzRecords(f *testing.F) {
 	f.Add(`{"record":"tag","tag":"K7RM74","n":5}` + "\n")
 	f.Add("tag,n\r\nK7RM74,5\r\n\"'=x\",6\r\n")
 	f.Add(`{"record":"tag"`)
+	f.Add("tag,n\n\"00")
 	f.Fuzz(func(t *testing.T, text string) {
 		lines := NewLineReader(strings.NewReader(text), tables)
 		for more := true; more; {

@@ -221,8 +221,6 @@ func (r *TableReader) Next() (row Row, where string, more bool, err error) {
 	if errors.Is(err, io.EOF) {
 		return row, "", false, nil
 	}
-	line, _ := r.csv.FieldPos(0)
-	where = fmt.Sprintf("%s, line %d", r.name, line)
 	if err != nil {
 		var wrong *csv.ParseError
 		if errors.As(err, &wrong) {
@@ -230,6 +228,8 @@ func (r *TableReader) Next() (row Row, where string, more bool, err error) {
 		}
 		return row, where, false, err
 	}
+	line, _ := r.csv.FieldPos(0)
+	where = fmt.Sprintf("%s, line %d", r.name, line)
 	row = Row{Table: r.table, Values: make([]string, len(cells))}
 	for i, c := range cells {
 		row.Values[i] = Raw(c)
