@@ -26,13 +26,13 @@ func (a *app) exportCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use: "export DIR|FILE.jsonl", Short: "Write everything as CSV or JSON Lines, for other programs",
 		Long: `Write all records for other programs, as of one moment: into a new DIR as CSV
-(RFC 4180), one file for each kind of record, with columns.csv saying what each column
-means, and the photos; or into one FILE.jsonl as JSON Lines, one record a line, without
-photos. - writes JSON Lines to standard output.
+(RFC 4180), one file for each kind of record, with columns.csv saying what each
+column means, and the photos; or into one FILE.jsonl as JSON Lines, one record a
+line, without photos. - writes JSON Lines to standard output.
 
-Times are UTC (RFC 3339), volumes mL, masses g. A CSV cell that a spreadsheet would run
-begins with an apostrophe; line breaks in a note become LF. "cruet import" reads either
-into an empty folder of records. For safe-keeping use "cruet backup".`,
+Times are UTC (RFC 3339), volumes mL, masses g. A CSV cell that a spreadsheet would
+run begins with an apostrophe; line breaks in a note become LF. "cruet import" reads
+either into an empty folder of records. For safe-keeping use "cruet backup".`,
 		Example: `  cruet export records
   cruet export records.jsonl`,
 		Args: exactly("The DIR or FILE.jsonl"),

@@ -23,12 +23,12 @@ func (a *app) importReadingsCommand() *cobra.Command {
 	var preview bool
 	cmd := &cobra.Command{
 		Use: "readings FILE.csv", Short: "Log a table of readings of your own; --preview shows it first",
-		Long: `Log a table of readings that you kept yourself. Each line becomes an entry by the same
-rules as if it had been typed. All lines are logged or none: what is wrong is told line
-by line. The same table read twice is logged once.
+		Long: `Log a table of readings that you kept yourself. Each line becomes an entry by the
+same rules as if it had been typed. All lines are logged or none: what is wrong is
+told line by line. The same table read twice is logged once.
 
-The first line names the columns, in any order; cells are parted by commas, semicolons or
-tabs. Acidity is not taken: log the titrations themselves. The columns:
+The first line names the columns, in any order; cells are parted by commas,
+semicolons or tabs. Acidity is not taken: log the titrations themselves. The columns:
 
 ` + columnHelp(sheet.ReadingColumns()),
 		Example: `  cruet import readings shelf.csv --preview

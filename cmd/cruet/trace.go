@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 
@@ -26,11 +27,12 @@ func (a *app) traceCommand() *cobra.Command {
 	var f traceFlags
 	cmd := &cobra.Command{
 		Use: "trace TAG|LOT|NAME", Short: "Tell what something came from, and where it went",
-		Long: `Trace a jar, a bottle, a lot, a batch ("batch 3"), a bought starter or an ingredient:
-every step back to what it came from, every step on to jars, lots, bottles and people,
-with volumes and dates, what is still here and what has left, and the balance. It holds
-what Regulation (EC) 178/2002 art. 18 and the US rules on one-up-one-down records
-(21 CFR 1.337 and 1.345) ask for: supplier, recipient, date, lot and quantity.
+		Long: `Trace a jar, a bottle, a lot, a batch ("batch 3"), a bought starter or an
+ingredient: every step back to what it came from, every step on to jars, lots,
+bottles and people, with volumes and dates, what is still here and what has left,
+and the balance. It holds what Regulation (EC) 178/2002 art. 18 and the US rules on
+one-up-one-down records (21 CFR 1.337 and 1.345) ask for: supplier, recipient, date,
+lot and quantity.
 
 --csv writes one line for each thing, with these columns:
 
@@ -107,11 +109,23 @@ what Regulation (EC) 178/2002 art. 18 and the US rules on one-up-one-down record
 	return cmd
 }
 
-// columnHelp lists columns for a help text.
+// columnHelp lists columns for a help text, in the width of a terminal.
 func columnHelp(columns []sheet.Column) string {
+	const indent, wide = 29, 84
 	var b strings.Builder
 	for _, c := range columns {
-		fmt.Fprintf(&b, "  %-26s %s\n", c.Name, c.Means)
+		fmt.Fprintf(&b, "  %-26s", c.Name)
+		at := indent - 1
+		for _, word := range strings.Fields(c.Means) {
+			n := utf8.RuneCountInString(word)
+			if at+1+n > wide {
+				fmt.Fprintf(&b, "\n%*s", indent-1, "")
+				at = indent - 1
+			}
+			b.WriteString(" " + word)
+			at += 1 + n
+		}
+		b.WriteByte('\n')
 	}
 	return strings.TrimRight(b.String(), "\n")
 }
