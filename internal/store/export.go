@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"cruet/internal/larder"
@@ -30,7 +31,7 @@ func ExportTables() []sheet.Table {
 func (db *DB) ExportCount(ctx context.Context) (n int64, err error) {
 	for _, t := range exportTables {
 		var one int64
-		if err := db.read.QueryRowContext(ctx, `SELECT count(*) FROM `+t.name).Scan(&one); err != nil {
+		if err := db.read.QueryRowContext(ctx, `SELECT count(*) FROM `+t.from()).Scan(&one); err != nil {
 			return 0, fmt.Errorf("store: export: %w", err)
 		}
 		n += one
@@ -52,7 +53,7 @@ func (db *DB) Export(ctx context.Context, each func(sheet.Row) error) error {
 }
 
 func exportTo(ctx context.Context, q querier, t exportTable, each func(sheet.Row) error) error {
-	rows, err := q.QueryContext(ctx, `SELECT `+t.list()+` FROM `+t.name+` ORDER BY `+t.order)
+	rows, err := q.QueryContext(ctx, `SELECT `+t.list()+` FROM `+t.from()+` ORDER BY `+t.order)
 	if err != nil {
 		return err
 	}
@@ -111,7 +112,7 @@ func (db *DB) Import(ctx context.Context, next func() (row sheet.Row, where stri
 	if used {
 		return 0, &NotNewError{db.dir}
 	}
-	if _, err := tx.ExecContext(ctx, `PRAGMA defer_foreign_keys = ON; DELETE FROM setting`); err != nil {
+	if _, err := tx.ExecContext(ctx, `PRAGMA defer_foreign_keys = ON; DELETE FROM setting WHERE name NOT IN (`+guardList+`)`); err != nil {
 		return 0, fmt.Errorf("store: import: %w", err)
 	}
 	w := importer{tx: tx, tables: map[string]*importTable{}}
@@ -187,6 +188,9 @@ func (w *importer) write(ctx context.Context, row sheet.Row) error {
 	}
 	if len(row.Values) != len(t.columns) {
 		return fmt.Errorf("a %s has %d values, not %d", t.name, len(t.columns), len(row.Values))
+	}
+	if t.name == "setting" && slices.Contains(guardSettings, row.Values[0]) {
+		return fmt.Errorf("%q is the station's own: set it there", row.Values[0])
 	}
 	for i, c := range t.columns {
 		if t.args[i], err = c.value(row.Values[i]); err != nil {

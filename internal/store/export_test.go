@@ -153,6 +153,39 @@ func TestExportComesBack(t *testing.T) {
 }
 
 // Every table and column of the records is exported or derived, and explained.
+// Who may write stays with the station: an export does not tell it, and an import
+// neither takes it away nor brings it.
+func TestExportKeepsTheGuard(t *testing.T) {
+	db, _ := kitchen(t)
+	jarsOfWine(t, db, 1)
+	if _, err := db.AddProgram(ctx, "scale"); err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(db.SetPassphrase(ctx, "quince and salt"), db.SetAccess(ctx, larder.Access{Writers: larder.WritersEveryone, Look: larder.LookJars})); err != nil {
+		t.Fatal(err)
+	}
+	var b bytes.Buffer
+	w := sheet.NewLineWriter(&b, ExportTables())
+	if err := errors.Join(db.Export(ctx, w.Row), w.Flush()); err != nil {
+		t.Fatal(err)
+	}
+	for _, word := range []string{"passphrase", "scale", "everyone"} {
+		if strings.Contains(b.String(), word) {
+			t.Errorf("the export tells %q", word)
+		}
+	}
+	fresh, _ := kitchen(t)
+	if err := fresh.SetPassphrase(ctx, "pears and honey"); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := fresh.Import(ctx, sheet.NewLineReader(strings.NewReader(b.String()), ExportTables()).Next); err != nil {
+		t.Fatal(err)
+	}
+	if v, err := fresh.Visitor(ctx, ""); err != nil || !v.Access.Passphrase || v.Access.Writers == larder.WritersEveryone {
+		t.Errorf("after the import: %+v, %v", v.Access, err)
+	}
+}
+
 func TestExportKnowsEveryColumn(t *testing.T) {
 	db, _ := kitchen(t)
 	known := map[string]bool{}
@@ -170,7 +203,7 @@ func TestExportKnowsEveryColumn(t *testing.T) {
 		}
 	}
 	for table := range rows(t, db) {
-		if slices.Contains(derivedTables, table) {
+		if slices.Contains(derivedTables, table) || slices.Contains(guardTables, table) {
 			continue
 		}
 		list, err := db.read.Query(`SELECT name FROM pragma_table_info(?)`, table)
@@ -208,6 +241,7 @@ func TestImportRefuses(t *testing.T) {
 	without := func(i int) string { return strings.Join(append(slices.Clone(lines[:i]), lines[i+1:]...), "") }
 	for name, c := range map[string]struct{ text, says string }{
 		"no JSON":           {"hello\n", "Line 1: it is no JSON object"},
+		"a guard":           {`{"record":"setting","name":"access","value":{"writers":"everyone"}}` + "\n", "the station's own"},
 		"no record":         {`{"a":1}` + "\n", `does not say which "record"`},
 		"unknown record":    {`{"record":"person"}` + "\n", `no record "person"`},
 		"a column too many": {strings.Replace(good, `{"record":"jar",`, `{"record":"jar","colour":"red",`, 1), `"colour" is no column`},

@@ -110,6 +110,23 @@ var (
 	derivedColumns = map[string][]string{"jar": {"live", "state", "hold"}, "lot": {"hold"}}
 )
 
+// guardTables and guardSettings say who may write. They are the station's own: an
+// export is for other eyes, and an import must not open a kitchen to others.
+var (
+	guardTables   = []string{"phone", "pairing"}
+	guardSettings = []string{"access", "passphrase"}
+)
+
+// from names the records of the table that an export has, for SQL.
+func (t exportTable) from() string {
+	if t.name == "setting" {
+		return t.name + ` WHERE name NOT IN (` + guardList + `)`
+	}
+	return t.name
+}
+
+var guardList = `'` + strings.Join(guardSettings, `', '`) + `'`
+
 const exportTime = "2006-01-02T15:04:05.000Z"
 
 // text writes a value of the database for an export.
