@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -70,25 +71,63 @@ func (p phone) do(steps ...chromedp.Action[chromedp.Void]) {
 	}
 }
 
-// tap presses a link or button and waits for the page that comes.
-func (p phone) tap(selector string) {
+func (p phone) withoutScript() {
 	p.t.Helper()
-	ctx, cancel := context.WithTimeout(p.ctx, 20*time.Second)
-	defer cancel()
-	if _, err := chromedp.RunResponse(ctx, chromedp.Click(chromedp.CSS(selector))); err != nil {
-		p.t.Fatalf("%s: %v", selector, err)
+	if _, err := chromedp.Call(p.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true}); err != nil {
+		p.t.Fatal(err)
 	}
 }
 
+// tap presses a link or button and waits for the page that comes, or that the
+// page's script puts in its place.
+func (p phone) tap(selector string) {
+	p.t.Helper()
+	p.asks(`document.querySelector("main").dataset.old = "1"`)
+	p.do(chromedp.Click(chromedp.CSS(selector)))
+	p.until(selector, `document.readyState === "complete" && document.querySelector("main") && !document.querySelector("main[data-old]") ? "yes" : ""`)
+}
+
+// asks evaluates an expression in the page.
+func (p phone) asks(expression string) string {
+	p.t.Helper()
+	got, err := chromedp.Run(p.ctx, chromedp.Evaluate[any](expression))
+	if err != nil {
+		p.t.Fatalf("%s: %v", expression, err)
+	}
+	return fmt.Sprint(got)
+}
+
+// until waits for an expression to be something other than empty. While one page
+// gives way to another it cannot be asked, which counts as empty.
+func (p phone) until(what, expression string) {
+	p.t.Helper()
+	for end := time.Now().Add(20 * time.Second); ; time.Sleep(20 * time.Millisecond) {
+		if got, err := chromedp.Run(p.ctx, chromedp.Evaluate[string](expression)); err == nil && got != "" {
+			return
+		}
+		if time.Now().After(end) {
+			p.keep("story-stuck")
+			p.t.Fatalf("%s: nothing came of it", what)
+		}
+	}
+}
+
+// sees waits for texts on the page.
 func (p phone) sees(texts ...string) {
 	p.t.Helper()
-	body, err := chromedp.Run(p.ctx, chromedp.Text(chromedp.CSS("body")))
-	if err != nil {
-		p.t.Fatal(err)
-	}
-	for _, text := range texts {
-		if !strings.Contains(body, text) {
-			p.t.Errorf("the page does not show %q:\n%s", text, body)
+	body := ""
+	for end := time.Now().Add(10 * time.Second); ; time.Sleep(20 * time.Millisecond) {
+		got, err := chromedp.Run(p.ctx, chromedp.Evaluate[string](`document.body.innerText`))
+		if err == nil {
+			body = got
+		}
+		missing := slices.DeleteFunc(slices.Clone(texts), func(text string) bool { return strings.Contains(body, text) })
+		if len(missing) == 0 {
+			return
+		}
+		if time.Now().After(end) {
+			p.t.Errorf("the page does not show %q:\n%s", missing, body)
+			return
 		}
 	}
 }
@@ -138,9 +177,7 @@ func story(t *testing.T, script bool) {
 
 	p := phone{t, browser(t, 360, 740, false)}
 	if !script {
-		if _, err := chromedp.Call(p.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true}); err != nil {
-			t.Fatal(err)
-		}
+		p.withoutScript()
 	}
 	p.do(chromedp.Navigate(address))
 	p.sees("Quince juice", "alcoholic")

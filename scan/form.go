@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 	"unicode"
@@ -30,7 +31,9 @@ type form struct {
 	Caution string
 	Fields  []field
 	Submit  string
-	More    bool // a button inside asks for more lines, which Enter must not press
+	More    bool   // a button inside asks for more lines, which Enter must not press
+	Link    string // where the form is, when it is not on this page
+	Keep    string // what a phone calls it while it cannot be sent; empty: it is not kept
 }
 
 // field is one input with its label, its hint and what is wrong with it.
@@ -51,11 +54,12 @@ type field struct {
 	For         string  // the choices for which it matters; empty: all
 	Parts       []field // of a row
 	Max         int
-	Note        string   // of another jar: which one that is
-	Adds        bool     // of another jar: it is added to those chosen
-	Leave       string   // of a jar in a list: takes it out again
-	List        []string // offered while typing
-	Offers      string   // id of what the kitchen suggests for it
+	Note        string         // of another jar: which one that is
+	Adds        bool           // of another jar: it is added to those chosen
+	Leave       string         // of a jar in a list: takes it out again
+	List        []string       // offered while typing
+	Offers      string         // id of what the kitchen suggests for it
+	Limit       *chem.LogLimit // for the page's script; the station judges by itself
 }
 
 // option is one of a choice. Pick names it for the style sheet, which shows
@@ -149,6 +153,22 @@ func (b *builder) number(name, label, suffix, hint string) field {
 	f := b.field("text", name, label, hint)
 	f.Mode, f.Suffix = "decimal", suffix
 	return f
+}
+
+// limited hands the limits of a logged value to the page's script.
+func limited(f field, name string) field {
+	if l, ok := chem.LogLimitOf(name); ok {
+		f.Limit = &l
+	}
+	return f
+}
+
+// NotANumber is what the page's script says of a value that is no number.
+func (form) NotANumber() string { return chem.NotANumber }
+
+// Limits tells that the form has fields which the page's script judges.
+func (f form) Limits() bool {
+	return slices.ContainsFunc(f.Fields, func(one field) bool { return one.Limit != nil })
 }
 
 // volume is a number with a choice of units, the kitchen's first.
@@ -269,12 +289,22 @@ func (b *builder) finish(f form) form {
 
 func newKey() string { return uuid.Must(uuid.NewV7()).String() }
 
+// nextKey is the n-th key after one: the random part counted up, as RFC 9562,
+// 6.2 (method 2), lets a maker of several do. Keys that look alike make a page
+// of many forms lighter.
+func nextKey(key string, n int) string {
+	id := uuid.MustParse(key)
+	id[15] += byte(n) // fewer than 256
+	return id.String()
+}
+
 // reader takes what was typed out of a form. What cannot be read becomes a
 // problem, never a zero.
 type reader struct {
 	typed    url.Values
 	problems larder.Problems
 	now      time.Time // in the kitchen's zone
+	typedAt  time.Time // when it was typed on a phone that may have kept it; zero: not told
 }
 
 // readForm parses a sent form; the error is the transport's.
@@ -291,7 +321,14 @@ func readForm(c *gin.Context, now time.Time) (*reader, error) {
 	if phone != nil && typed.Has("by") && strings.TrimSpace(typed.Get("by")) == "" {
 		typed.Set("by", phone.Name)
 	}
-	return &reader{typed: typed, now: now}, nil
+	r := &reader{typed: typed, now: now}
+	if ms, err := strconv.ParseInt(r.typed.Get("typed_at"), 10, 64); err == nil {
+		// A phone's clock that runs ahead is no reason to doubt the present.
+		if at := time.UnixMilli(ms).In(now.Location()); at.Before(now) {
+			r.typedAt = at
+		}
+	}
+	return r, nil
 }
 
 // form reads what was sent, with the kitchen that it is meant in.
@@ -383,13 +420,21 @@ func readQuantity[T any](r *reader, name string, parse func(string) (T, error)) 
 }
 
 // when reads the typed date, else the picked one. Neither is now, which stays
-// zero so that the same form sent again is the same act.
+// zero so that the same form sent again is the same act; a phone that keeps what
+// it cannot send says when now was, each time the same.
 func (r *reader) when() larder.When {
 	text := r.text("when")
 	if text == "" {
 		text = r.text("when_pick")
 	}
-	w, err := larder.ParseWhen(text, r.now, r.now.Location())
+	now := r.now
+	if !r.typedAt.IsZero() {
+		now = r.typedAt
+	}
+	w, err := larder.ParseWhen(text, now, now.Location())
+	if err == nil && w.IsZero() && !r.typedAt.IsZero() {
+		w = larder.ExactAt(r.typedAt)
+	}
 	if err != nil {
 		r.problems.Add("when", err.Error())
 	}

@@ -9,6 +9,11 @@ import (
 	"cruet/internal/store"
 )
 
+// atHand are the forms that stand on every live jar's page, so that they can be
+// filled in while the station is away. The others are asked for by a link, which
+// keeps the page light.
+var atHand = map[string]bool{"reading": true, "titration": true, "action": true}
+
 // jarForms lays out the forms of a jar's page. open names the one that stands
 // open, pick what is chosen in it; back is a form that came back.
 func jarForms(page store.JarPage, w writer, by, open, pick string, back *sent) []form {
@@ -19,7 +24,8 @@ func jarForms(page store.JarPage, w writer, by, open, pick string, back *sent) [
 	makers := []maker{{"reading", forms.reading}, {"titration", forms.titration}, {"action", forms.action},
 		{"feed", forms.feed}, {"stage", forms.stage}, {"note", forms.note}, {"hold", forms.hold}}
 	var out []form
-	for _, m := range makers {
+	key := newKey()
+	for i, m := range makers {
 		cameBack := back != nil && back.form == m.id
 		if !page.Jar.State.Stage.Live() && m.id != "note" && !cameBack {
 			continue
@@ -36,8 +42,15 @@ func jarForms(page store.JarPage, w writer, by, open, pick string, back *sent) [
 			fs.pick = pick
 		}
 		f := m.lay(fs, b)
+		f.ID = m.id
+		if page.Jar.State.Stage.Live() && !atHand[m.id] && !cameBack && open != m.id {
+			f.Link = "?open=" + m.id + "#" + m.id
+			out = append(out, f)
+			continue
+		}
 		f.Action = jarURL(page.Jar.Tag) + "/log/" + m.id
-		f.Open = open == m.id && back == nil
+		f.Keep = fmt.Sprintf("%s, %s %s, %s", f.Title, page.Batch.Name, page.Jar.Letter, page.Jar.Tag)
+		f.Open, f.Key = open == m.id && back == nil, nextKey(key, i)
 		if cameBack {
 			f.Key, f.Open = back.key, true
 		}
@@ -69,18 +82,18 @@ func (fs forms) reading(b *builder) form {
 	if s.VolumeML != nil {
 		holds = "last " + w.volume(*s.VolumeML)
 	}
-	ph := b.number("ph", "pH", "", last(s.PH, w, plain[chem.PH]))
-	gravity := b.number("specific_gravity", "Specific gravity", "", last(s.SG, w, gravityText))
-	brix := b.number("brix", "Brix", "°Bx", last(s.Brix, w, short[chem.DegreesBrix]))
-	alcohol := b.number("abv_percent_vol", "Alcohol", "% vol", last(s.ABV, w, short[chem.PercentVol]))
-	heat := b.temperature("temp_c", "Temperature", last(s.TempC, w, temp))
+	ph := limited(b.number("ph", "pH", "", last(s.PH, w, plain[chem.PH])), "ph")
+	gravity := limited(b.number("specific_gravity", "Specific gravity", "", last(s.SG, w, gravityText)), "specific_gravity")
+	brix := limited(b.number("brix", "Brix", "°Bx", last(s.Brix, w, short[chem.DegreesBrix])), "brix")
+	alcohol := limited(b.number("abv_percent_vol", "Alcohol", "% vol", last(s.ABV, w, short[chem.PercentVol])), "abv_percent")
+	heat := limited(b.temperature("temp_c", "Temperature", last(s.TempC, w, temp)), "temperature_c")
 	held := b.volume("volume_ml", "Liquid in the jar", holds)
-	// What is mostly read in this stage comes first.
-	fields := []field{ph, heat, held, alcohol, gravity, brix}
+	meter := b.text("instrument", "Instrument", "", larder.MaxNameRunes)
+	// What is mostly read in this stage stands open, the rest in a fold.
+	fields := []field{ph, heat, held, fold("Alcohol, gravity, Brix, instrument", alcohol, gravity, brix, meter)}
 	if s.Stage == larder.Must || s.Stage == larder.Alcoholic {
-		fields = []field{gravity, brix, heat, ph, alcohol, held}
+		fields = []field{gravity, brix, heat, ph, fold("Alcohol, liquid in the jar, instrument", alcohol, held, meter)}
 	}
-	fields = append(fields, b.text("instrument", "Instrument", "", larder.MaxNameRunes))
 	return form{Title: "Reading", Intro: "Fill in what you measured; leave the rest empty.",
 		Fields: fs.end(b, fields), Submit: "Save the reading"}
 }

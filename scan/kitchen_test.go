@@ -33,31 +33,38 @@ type station struct {
 	pages  *Pages
 	jars   map[string]larder.Tag // by "batch name/letter"
 	now    time.Time
+	dir    string         // of the database
 	jar    []*http.Cookie // of the phone
 }
 
 func newStation(t testing.TB) *station {
 	t.Helper()
-	s := &station{t: t, jars: map[string]larder.Tag{}, now: today}
-	clock := func() time.Time { return s.now }
-	db, err := store.Open(context.Background(), t.TempDir(), store.Options{Now: clock})
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := &station{t: t, jars: map[string]larder.Tag{}, now: today, dir: t.TempDir()}
+	s.open()
 	t.Cleanup(func() {
-		if err := db.Close(); err != nil {
+		if err := s.db.Close(); err != nil {
 			t.Error(err)
 		}
 	})
-	err = db.SetKitchen(context.Background(), larder.Kitchen{Name: "Quince Yard", MakerLine: "Quince Yard, ask ro", TimeZone: "Europe/Dublin"})
+	err := s.db.SetKitchen(context.Background(), larder.Kitchen{Name: "Quince Yard", MakerLine: "Quince Yard, ask ro", TimeZone: "Europe/Dublin"})
 	if err != nil {
 		t.Fatal(err)
+	}
+	s.jar = []*http.Cookie{s.paired("ro")}
+	return s
+}
+
+// open opens the records in the station's folder and registers the pages.
+func (s *station) open() {
+	s.t.Helper()
+	clock := func() time.Time { return s.now }
+	db, err := store.Open(context.Background(), s.dir, store.Options{Now: clock})
+	if err != nil {
+		s.t.Fatal(err)
 	}
 	s.db, s.engine = db, web.NewEngine(web.Options{Log: slog.New(slog.DiscardHandler)})
 	s.pages = &Pages{DB: db, Address: "192.168.1.20:8080", Now: clock}
 	s.pages.Register(s.engine)
-	s.jar = []*http.Cookie{s.paired("ro")}
-	return s
 }
 
 // paired pairs a phone by a code, and gives the cookie that it keeps. Take it

@@ -51,7 +51,9 @@ func browser(t testing.TB, width, height int64, dark bool) context.Context {
 	t.Helper()
 	path := needed.Program(t, "chromium", "chromium-browser", "google-chrome", "chrome")
 	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU,
-		chromedp.Flag("disable-component-update", true), chromedp.UserDataDir(t.TempDir()))
+		chromedp.Flag("disable-component-update", true),
+		// Back must ask the station again, the harder case.
+		chromedp.Flag("disable-features", "site-per-process,Translate,BlinkGenPropertyTrees,BackForwardCache"), chromedp.UserDataDir(t.TempDir()))
 	alloc, cancel := chromedp.NewExecAllocator(context.Background(), opts...)
 	t.Cleanup(cancel)
 	ctx, cancel := chromedp.NewContext(alloc)

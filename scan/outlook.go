@@ -84,6 +84,7 @@ func (p *Pages) outlook(ctx context.Context, v *jarView, w writer) error {
 	if v.Outlook, err = outlookOf(o, w); err != nil {
 		return err
 	}
+	v.Outlook.Ceiling.Explain = nil // opened on the outlook's own page
 	for i := range v.Values {
 		if v.Values[i].Name == "pH" {
 			v.Values[i].Note = strings.Join(phNotes(o), " ")

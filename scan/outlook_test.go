@@ -77,9 +77,9 @@ func rising(t *testing.T) (*station, larder.Tag) {
 func TestOutlook(t *testing.T) {
 	s, tag := rising(t)
 	jar := s.get(at(tag, "")).wants(200, "It can reach 7.1 g/100 mL at most", "6.9 % vol measured on 16 Oct 2026", "should be reached between", "A forecast is a guess",
-		"What it may be used for", "canning and shelf-stable pickling", "✕ no", "elsewhere (the strictest limits of all)", "not a permission", "How this is reckoned")
+		"What it may be used for", "canning and shelf-stable pickling", "✕ no", "elsewhere (the strictest limits of all)", "not a permission")
 	jar.has(`<svg xmlns="http://www.w3.org/2000/svg" class="chart"`, `href="/J/`+string(tag)+`/outlook"`)
-	full := s.get(at(tag, "/outlook")).wants(200, "4.2 ± ", "sample volume", "assumed", "JCGM 100:2008", "The numbers as a table", "forecast 80 %",
+	full := s.get(at(tag, "/outlook")).wants(200, "4.2 ± ", "sample volume", "assumed", "JCGM 100:2008", "The numbers as a table", "forecast 80 %", "How this is reckoned",
 		"A pH does not tell the acidity", "(read)", "(recalled from memory)", "botulism", "Local rules and licensed practice come first", "AOAC")
 	for _, use := range []string{"Table", "Refrigerator pickles", "Canning and shelf-stable pickling", "Cleaning", "Giving away", "Selling"} {
 		full.has("<summary>" + use + " ")

@@ -296,7 +296,7 @@ func TestStyleAsks(t *testing.T) {
 	s := stocked(t)
 	seen := 0
 	for name, tag := range s.jars {
-		page := s.get(at(tag, "")).Body.String()
+		page := s.get(at(tag, "")).Body.String() + s.get(at(tag, "?open=feed")).Body.String() + s.get(at(tag, "?open=stage")).Body.String()
 		for _, m := range regexp.MustCompile(`data-for="([^"]+)"`).FindAllStringSubmatch(page, -1) {
 			for _, pick := range strings.Fields(m[1]) {
 				seen++

@@ -63,10 +63,11 @@ type frame struct {
 	CSS     []string
 	JS      []string
 	Mark    string
+	NowMS   int64 // the station's clock, for phones whose own is wrong
 }
 
 func (p *Pages) frame(k larder.Kitchen, title string) frame {
-	return frame{Title: title, Kitchen: k.Name, Demo: p.Demo, Lists: []suggested{{"places", k.Places}, {"instruments", k.Instruments}},
+	return frame{Title: title, Kitchen: k.Name, Demo: p.Demo, NowMS: p.now(k).UnixMilli(), Lists: []suggested{{"places", k.Places}, {"instruments", k.Instruments}},
 		CSS: []string{staticURL("cruet.css")}, JS: []string{staticURL("cruet.js")}, Mark: staticURL("mark.svg")}
 }
 

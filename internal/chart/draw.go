@@ -183,6 +183,9 @@ func (d *drawing) panel(p panel) {
 	for _, t := range p.ticks {
 		y := p.y.mm(t.at)
 		d.add(Line, RoleGrid, XY{d.x.fromMM - insetMM, y}, XY{d.widthMM, y})
+	}
+	for _, t := range p.ticks {
+		y := p.y.mm(t.at)
 		d.text(RoleLabel, End, d.x.fromMM-insetMM-0.8, y+0.36*textMM, t.label)
 	}
 	d.forecast(p)

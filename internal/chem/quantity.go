@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 )
 
 // Quantities, one type per unit.
@@ -62,34 +63,80 @@ type span struct {
 	min, max float64
 	unit     string // as it stands in a sentence, with its leading space
 	name     string // how a cook calls it
+	advice   string // what to do about a value outside
 }
 
 // Plausible ranges of what a person may log. The bounds are common practice, no published source:
 // wide enough for every real jar, narrow enough to catch a lost decimal point.
 var logRange = map[string]span{
-	"ph":               {0, 14, "", "pH"},
-	"temperature_c":    {-30, 120, " °C", "temperature"},
-	"specific_gravity": {0.97, 1.2, "", "specific gravity"},
-	"brix":             {0, 70, " °Bx", "Brix"},
-	"abv_percent":      {0, 25, " % vol", "alcohol"},
+	"ph":               {0, 14, "", "pH", "read the meter again after rinsing it."},
+	"temperature_c":    {-30, 120, " °C", "temperature", "check the thermometer and the unit."},
+	"specific_gravity": {0.97, 1.2, "", "specific gravity", "a hydrometer shows 0.990 to 1.160 in this work; type it like 1.050."},
+	"brix":             {0, 70, " °Bx", "Brix", "clean the refractometer, set it to 0 with water, and read again."},
+	"abv_percent":      {0, 25, " % vol", "alcohol", "no ferment goes there; log a spirit after cutting it with water."},
 }
 
-// checkLog refuses a value outside logRange and offers the value a lost decimal point would explain.
-func checkLog(field string, v float64, advice string) error {
-	r := logRange[field]
-	if !finite(v) {
-		return fieldErr(field, "The %s is not a number; type it in digits, like %s.", r.name, num((r.min+r.max)/2))
+// LogLimit is where a logged value is believed, with the sentences that are told
+// outside: in Outside and Meant {v} stands for the value, in Meant {g} for what
+// may have been meant. A page's script judges by it, so that both say the same.
+type LogLimit struct {
+	Min, Max       float64
+	Outside, Meant string
+	// Fahrenheit tells that a value too high may be one in °F, without its unit;
+	// else it may have lost its decimal point.
+	Fahrenheit bool
+}
+
+// NotANumber is the sentence on what is no plain number, {v}.
+const NotANumber = `"{v}" is not a plain number; ` + numberHelp + "."
+
+// LogLimitOf is the limit of ph, temperature_c, specific_gravity, brix or
+// abv_percent; ok is false for any other field.
+func LogLimitOf(field string) (l LogLimit, ok bool) {
+	r, ok := logRange[field]
+	if !ok {
+		return l, false
 	}
-	if v >= r.min && v <= r.max {
-		return nil
+	out := fmt.Sprintf("%s {v}%s is outside %s to %s%s; ", upperFirst(r.name), r.unit, num(r.min), num(r.max), r.unit)
+	l = LogLimit{Min: r.min, Max: r.max, Outside: out + r.advice, Meant: out + "did you mean {g}" + r.unit + "?"}
+	if field == "temperature_c" {
+		l.Fahrenheit = true
+		l.Meant = out + "if you meant {v} °F ({g} °C), write the F."
 	}
-	msg := fmt.Sprintf("%s %s%s is outside %s to %s%s", upperFirst(r.name), num(v), r.unit, num(r.min), num(r.max), r.unit)
+	return l, true
+}
+
+// meant is what a value too high may have been meant for.
+func (l LogLimit) meant(v float64) (string, bool) {
+	if v <= l.Max {
+		return "", false
+	}
+	if l.Fahrenheit {
+		c := (v - 32) / 1.8
+		return fmt.Sprintf("%.0f", c), c >= l.Min && c <= l.Max
+	}
 	for _, d := range []float64{10, 100, 1000} {
-		if g := v / d; v > r.max && g >= r.min && g <= r.max {
-			return &FieldError{field, fmt.Sprintf("%s; did you mean %s%s?", msg, num(g), r.unit)}
+		if g := v / d; g >= l.Min && g <= l.Max {
+			return num(g), true
 		}
 	}
-	return &FieldError{field, msg + "; " + advice}
+	return "", false
+}
+
+// checkLog refuses a value outside logRange and offers what it may have been.
+func checkLog(field string, v float64) error {
+	l, _ := LogLimitOf(field)
+	if !finite(v) {
+		return fieldErr(field, "The %s is not a number; type it in digits, like %s.", logRange[field].name, num((l.Min+l.Max)/2))
+	}
+	if v >= l.Min && v <= l.Max {
+		return nil
+	}
+	says := l.Outside
+	if g, ok := l.meant(v); ok {
+		says = strings.ReplaceAll(l.Meant, "{g}", g)
+	}
+	return &FieldError{field, strings.ReplaceAll(says, "{v}", num(v))}
 }
 
 func upperFirst(s string) string {
@@ -101,29 +148,25 @@ func upperFirst(s string) string {
 
 // CheckPH refuses a pH outside 0 to 14.
 func CheckPH(v PH) error {
-	return checkLog("ph", float64(v), "read the meter again after rinsing it.")
+	return checkLog("ph", float64(v))
 }
 
 // CheckCelsius refuses a temperature no kitchen reaches (outside -30 to 120 °C).
 func CheckCelsius(v Celsius) error {
-	if v > 120 && v <= 248 { // up to 120 °C written in °F
-		c := (float64(v) - 32) / 1.8
-		return fieldErr("temperature_c", "Temperature %s °C is outside -30 to 120 °C; if you meant %s °F (%.0f °C), write the F.", num(float64(v)), num(float64(v)), c)
-	}
-	return checkLog("temperature_c", float64(v), "check the thermometer and the unit.")
+	return checkLog("temperature_c", float64(v))
 }
 
 // CheckGravity refuses a specific gravity outside 0.970 to 1.200; 1050 is asked back as 1.05.
 func CheckGravity(v SpecificGravity) error {
-	return checkLog("specific_gravity", float64(v), "a hydrometer shows 0.990 to 1.160 in this work; type it like 1.050.")
+	return checkLog("specific_gravity", float64(v))
 }
 
 // CheckBrix refuses degrees Brix outside 0 to 70.
 func CheckBrix(v DegreesBrix) error {
-	return checkLog("brix", float64(v), "clean the refractometer, set it to 0 with water, and read again.")
+	return checkLog("brix", float64(v))
 }
 
 // CheckABV refuses an alcohol content of a ferment outside 0 to 25 % vol.
 func CheckABV(v PercentVol) error {
-	return checkLog("abv_percent", float64(v), "no ferment goes there; log a spirit after cutting it with water.")
+	return checkLog("abv_percent", float64(v))
 }
