@@ -14,6 +14,7 @@ import (
 
 	"cruet/internal/chem"
 	"cruet/internal/larder"
+	"cruet/internal/reckon"
 	"cruet/internal/store"
 )
 
@@ -27,7 +28,8 @@ type head struct {
 	Stages             []stageMark
 	Stage              string
 	Live               bool
-	Lines              []pair // ruled lines: started, stage, volume, place, target
+	Lines              []pair // ruled lines: stage, volume, place
+	About              []pair // what is asked for less often: started, starter, target
 	Hold               string
 	Mould              string // when it was seen
 }
@@ -72,6 +74,7 @@ type jarView struct {
 	Took        string // which look-alikes were taken for what
 	Notice      *notice
 	Todos       []todo
+	Sums        []link // the calculators that this stage asks for
 	Values      []value
 	Outlook     *outlookView
 	Forms       []form
@@ -193,6 +196,11 @@ func (p *Pages) showJar(c *gin.Context, status int, tag larder.Tag, taken []lard
 func (p *Pages) fillJar(v *jarView, page store.JarPage, w writer, c *gin.Context, back *sent) {
 	s := page.Jar.State
 	v.Todos = todosOf(page.Jar, page.Batch, w.now)
+	for _, name := range sumsFor[s.Stage] {
+		if kind, ok := reckon.Find(name); ok {
+			v.Sums = append(v.Sums, link{reckonURL(name, nil), kind.Title})
+		}
+	}
 	v.Values = valuesOf(page.Jar, w)
 	v.Forms = jarForms(page, w, v.By, c.Query("open"), c.Query("pick"), back)
 	for _, i := range page.Batch.Ingredients {
@@ -209,6 +217,15 @@ func (p *Pages) fillJar(v *jarView, page store.JarPage, w writer, c *gin.Context
 		}
 	}
 	v.Active = s.Stage == larder.Must || s.Stage == larder.Alcoholic
+}
+
+// sumsFor are the calculators whose question comes up in a stage.
+var sumsFor = map[larder.Stage][]string{
+	larder.Must:      {"ceiling", "sugar-for", "gravity"},
+	larder.Alcoholic: {"alcohol", "gravity", "starter"},
+	larder.Acetic:    {"ph-of", "titration", "standardise"},
+	larder.Maturing:  {"blend", "dilute"},
+	larder.Finished:  {"dilute", "blend", "pasteurise"},
 }
 
 func cursorOf(text string) (store.Cursor, bool) {
@@ -248,7 +265,9 @@ func headOf(page store.JarPage, k larder.Kitchen, now time.Time) head {
 		started += " · " + a + " ago"
 	}
 	since := upperFirst(string(s.Stage)) + " since"
-	h.Lines = append(h.Lines, pair{"Started", started}, pair{since, dayOf(s.StageSince, now) + " · " + forAge(s.StageSince, now)})
+	// In days, like the reason of what is next.
+	h.Lines = append(h.Lines, pair{since, dayOf(s.StageSince, now) + " · " + forDays(s.StageSince, now)})
+	h.About = append(h.About, pair{"Started", started})
 	holds := chem.FormatVolume(j.SizeML, k.Units())
 	if s.VolumeML != nil && s.Stage.Live() {
 		holds = chem.FormatVolume(*s.VolumeML, k.Units()) + " of " + holds
@@ -258,20 +277,24 @@ func headOf(page store.JarPage, k larder.Kitchen, now time.Time) head {
 		h.Lines = append(h.Lines, pair{"Stands", j.Place})
 	}
 	if s.Starter != "" {
-		h.Lines = append(h.Lines, pair{"Starter", s.Starter})
+		h.About = append(h.About, pair{"Starter", s.Starter})
 	}
-	h.Lines = append(h.Lines, pair{"Aims at", short(page.Batch.TargetGPer100ML) + " g/100 mL"})
+	h.About = append(h.About, pair{"Aims at", short(page.Batch.TargetGPer100ML) + " g/100 mL"})
 	if s.MouldAt != nil && s.Stage.Live() {
 		h.Mould = s.MouldAt.In(loc).Format("2 Jan 2006")
 	}
 	return h
 }
 
-func forAge(w larder.When, now time.Time) string {
-	if a := age(w, now); a != "today" {
-		return a
+func forDays(w larder.When, now time.Time) string {
+	days := calendarDays(w, now)
+	if days == 0 {
+		return "today"
 	}
-	return "today"
+	if w.Precision == larder.About {
+		return "about " + count(days, "day")
+	}
+	return count(days, "day")
 }
 
 func stageMarks(now larder.Stage) []stageMark {

@@ -89,7 +89,7 @@ func looks(s *station) map[string]string {
 	}
 	pages := map[string]string{
 		"today": "/", "shelf": "/shelf", "shelf-part": "/shelf?stage=acetic&q=pear&hold=1", "plans": "/plans?open=fruit-scraps", "calendar": "/calendar",
-		"round": "/round", "round-jar": "/round/jar/" + pear, "round-results": s.rounded(pear), "jar": "/J/" + pear, "jar-reading": "/J/" + pear + "?open=reading", "jar-titration": "/J/" + pear + "?open=titration",
+		"round": "/round", "round-jar": "/round/jar/" + pear, "round-results": s.rounded(pear), "display": "/display?back=/", "jar": "/J/" + pear, "jar-reading": "/J/" + pear + "?open=reading", "jar-titration": "/J/" + pear + "?open=titration",
 		"jar-action": "/J/" + pear + "?open=action&pick=strained", "jar-feed": "/J/" + pear + "?open=feed&pick=starter-jar",
 		"jar-stage": at(s.jars["Quince juice/A"], "?open=stage"), "jar-hold": at(s.jars["Honey/A"], ""), "jar-retired": at(s.jars["Pear trimmings/B"], ""),
 		"jar-young": at(s.jars["Windfalls/A"], ""), "start": "/start", "batch": "/batches/2?started=1", "labels": "/labels?tag=" + pear, "labels-paper": "/labels/paper", "spare": at(spares[0], ""),

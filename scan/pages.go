@@ -100,6 +100,8 @@ func (p *Pages) Register(e *gin.Engine) {
 	e.GET("/help/caution", p.page(p.caution))
 	e.GET("/help/looks", p.page(p.looks))
 	p.registerScan(e)
+	e.GET("/display", p.page(p.display))
+	e.POST("/display", p.page(p.setDisplay))
 	p.registerReckon(e)
 	p.registerTrace(e)
 	e.NoRoute(p.page(p.noRoute))

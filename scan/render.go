@@ -12,6 +12,7 @@ import (
 	"strings"
 
 	"github.com/gin-gonic/gin"
+	"golang.org/x/text/language"
 
 	"cruet/internal/larder"
 )
@@ -21,34 +22,65 @@ var pageFiles embed.FS
 
 // templates holds each page by name, parsed with the frame and the parts. A
 // broken one stops the program at its start.
-var templates = parsePages()
+var templates, _ = parsePages(nil)
 
-// pageParts are the files that every page may use.
-var pageParts = []string{"frame", "parts", "outlook", "drawings", "pourparts", "lotlog"}
-
-func shared(names []string) []string {
-	var out []string
-	for _, name := range names {
-		out = append(out, "pages/"+name+".html")
-	}
-	return out
+// pageSet is a language's pages, and those of which some words are English still.
+type pageSet struct {
+	pages   map[string]*template.Template
+	partial map[string]bool
 }
 
-func parsePages() map[string]*template.Template {
-	parts := template.Must(template.New("frame").ParseFS(pageFiles, shared(pageParts)...))
+// translated holds the pages of every other language, by its tag.
+var translated = func() map[string]pageSet {
+	out := map[string]pageSet{}
+	for _, l := range languages {
+		if l.cat != nil {
+			pages, partial := parsePages(l.cat)
+			out[l.tag.String()] = pageSet{pages, partial}
+		}
+	}
+	return out
+}()
+
+// sharedPages are the files whose parts every page may use.
+var sharedPages = []string{"frame", "parts", "outlook", "drawings", "pourparts", "lotlog"}
+
+// pageSource is a file of the pages, in the catalogue's words when there is one.
+func pageSource(name string, c *catalogue) (source string, missing []string) {
+	data, err := pageFiles.ReadFile("pages/" + name + ".html")
+	if err != nil {
+		panic("scan: reading the pages: " + err.Error())
+	}
+	if c == nil {
+		return string(data), nil
+	}
+	return c.localise(string(data))
+}
+
+func parsePages(c *catalogue) (out map[string]*template.Template, partial map[string]bool) {
+	shared := template.New("shared")
+	if c != nil {
+		shared.Funcs(template.FuncMap{"tr": c.translate})
+	}
+	for _, name := range sharedPages {
+		source, _ := pageSource(name, c)
+		template.Must(shared.New(name + ".html").Parse(source))
+	}
 	names, err := fs.Glob(pageFiles, "pages/*.html")
 	if err != nil {
 		panic("scan: listing the pages: " + err.Error())
 	}
-	out := map[string]*template.Template{}
+	out, partial = map[string]*template.Template{}, map[string]bool{}
 	for _, name := range names {
 		base := strings.TrimSuffix(path.Base(name), ".html")
-		if slices.Contains(pageParts, base) {
+		if slices.Contains(sharedPages, base) {
 			continue
 		}
-		out[base] = template.Must(template.Must(parts.Clone()).ParseFS(pageFiles, name))
+		source, missing := pageSource(base, c)
+		out[base] = template.Must(template.Must(shared.Clone()).New(base + ".html").Parse(source))
+		partial[base] = len(missing) > 0
 	}
-	return out
+	return out, partial
 }
 
 // frame is what stands round every page.
@@ -63,7 +95,12 @@ type frame struct {
 	CSS     []string
 	JS      []string
 	Mark    string
-	NowMS   int64 // the station's clock, for phones whose own is wrong
+	Lang    string // of the page
+	Main    string // of what stands in the frame, when that is another
+	Other   string // the other languages, each in its own
+	Path    string // of the page, to come back to
+	Large   bool   // large letters
+	NowMS   int64  // the station's clock, for phones whose own is wrong
 }
 
 func (p *Pages) frame(k larder.Kitchen, title string) frame {
@@ -89,12 +126,21 @@ func render[T any](c *gin.Context, status int, name string, f frame, page T) err
 	if !ok {
 		return fmt.Errorf("scan: there is no page %q", name)
 	}
-	f.Page, f.Looks = name, onlyLooks(c)
+	f.Page, f.Looks, f.Path = name, onlyLooks(c), c.Request.URL.RequestURI()
+	tongue := languageOf(c.Request)
+	f.Lang, f.Other, f.Large = tongue.tag.String(), tongue.others(), remembered(c, displayCookie) == "large"
+	if own, ok := translated[f.Lang]; ok {
+		t = own.pages[name]
+		if own.partial[name] {
+			f.Main = language.English.String()
+		}
+	}
 	f.CSS, f.JS = append(f.CSS, extras(name, ".css")...), append(f.JS, extras(name, ".js")...)
 	var b bytes.Buffer
 	if err := t.ExecuteTemplate(&b, "frame", view[T]{f, page}); err != nil {
 		return fmt.Errorf("scan: page %s: %w", name, err)
 	}
+	c.Writer.Header().Add("Vary", "Accept-Language")
 	var small []byte
 	if takesGzip(c.Request) {
 		small = zipped(b.Bytes())

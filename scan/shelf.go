@@ -219,7 +219,7 @@ func wantsText(found []larder.ShelfJar, now time.Time) string {
 
 func shelfJarOf(j larder.Jar, b larder.Batch, w writer) shelfJar {
 	s := j.State
-	one := shelfJar{URL: jarURL(j.Tag), Tag: string(j.Tag), Letter: j.Letter, Stage: string(s.Stage), For: forAge(s.StageSince, w.now), Hold: s.Hold}
+	one := shelfJar{URL: jarURL(j.Tag), Tag: string(j.Tag), Letter: j.Letter, Stage: string(s.Stage), For: forDays(s.StageSince, w.now), Hold: s.Hold}
 	var rest []string
 	if sour := s.Stage == larder.Acetic || s.Stage == larder.Maturing || s.Stage == larder.Finished; sour || s.Acidity != nil {
 		one.Acidity = new(acidityValue(s.Acidity, w))

@@ -123,7 +123,7 @@ func serveStatic(c *gin.Context) {
 
 // send answers with whichever form the browser reads.
 func send(c *gin.Context, status int, kind string, plain, gzipped []byte) {
-	c.Header("Vary", "Accept-Encoding")
+	c.Writer.Header().Add("Vary", "Accept-Encoding")
 	if gzipped != nil && takesGzip(c.Request) {
 		c.Header("Content-Encoding", "gzip")
 		plain = gzipped

@@ -29,14 +29,18 @@ func count(n int, one string) string {
 	return fmt.Sprintf("%d %ss", n, one)
 }
 
-// age is the time since w in words: "9 days", "about 6 weeks", "today".
-func age(w larder.When, now time.Time) string {
-	loc := now.Location()
+// calendarDays counts the days of the kitchen's calendar since w, never under 0.
+func calendarDays(w larder.When, now time.Time) int {
 	day := func(t time.Time) time.Time {
-		y, m, d := t.In(loc).Date()
+		y, m, d := t.In(now.Location()).Date()
 		return time.Date(y, m, d, 12, 0, 0, 0, time.UTC)
 	}
-	days := int(day(now).Sub(day(w.At)).Hours()/24 + 0.5)
+	return max(0, int(day(now).Sub(day(w.At)).Hours()/24+0.5))
+}
+
+// age is the time since w in words: "9 days", "about 6 weeks", "today".
+func age(w larder.When, now time.Time) string {
+	days := calendarDays(w, now)
 	text := count(days, "day")
 	switch {
 	case days <= 0:
