@@ -163,7 +163,8 @@ func (c *catalogue) numbers(text string) string {
 	return text
 }
 
-var drawnRE = regexp.MustCompile(`(<(?:text|title|desc)\b[^>]*>)([^<]*)(</)`)
+// drawnRE finds the words of a drawing.
+var drawnRE = regexp.MustCompile(`(<(?:text|title|desc)\b[^>]*>|\saria-label=")([^<"]*)(</|")`)
 
 // translate is what templates call on what they show.
 func (c *catalogue) translate(value any) any {

@@ -48,6 +48,7 @@
         url: r.url, html: ours && html, status: r.status,
         saved: ours && r.ok && r.redirected && (!item.what || r.url.includes("saved=")),
         refused: ours && r.status >= 400 && r.status < 500 && r.status !== 401 && r.status !== 403,
+        pair: ours && (r.status === 401 || r.status === 403),
         typed: html.includes('class="wrong"'), // all that was typed stands in the answer
       };
     } catch {
@@ -79,11 +80,11 @@
     const box = find("#waiting"), list = waiting();
     if (!box) return;
     box.hidden = !list.length && !sent;
-    all("[data-if]", box).forEach(p => { p.hidden = !({ sent: sent, wait: list.some(i => !i.back), back: list.some(i => i.back) })[p.dataset.if]; });
+    all("[data-if]", box).forEach(p => { p.hidden = !({ sent: sent, wait: list.some(i => !i.back && !i.pair), back: list.some(i => i.back || i.pair) })[p.dataset.if]; });
     find("ul", box).replaceChildren(...list.map(item => {
       const li = doc.createElement("li");
       li.append(item.what + ", " + new Date(item.at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" }) + " ");
-      if (item.back) {
+      if (item.back || item.pair) {
         const look = doc.createElement("button");
         look.textContent = box.dataset.look;
         look.onclick = async () => {
@@ -108,21 +109,22 @@
   // settle forgets what was saved or stands in a form again. A refusal that shows
   // no form is marked and waits for its maker.
   const settle = (item, answer) => {
-    if (!answer.saved && !answer.refused) return;
+    if (!answer.saved && !answer.refused && !answer.pair) return;
     drop(item);
-    if (answer.refused && !answer.typed) keep([...waiting(), { ...item, back: true }]);
+    if (answer.pair || answer.refused && !answer.typed) keep([...waiting(), { ...item, back: answer.refused, pair: answer.pair }]);
   };
 
   // flush sends what waits, the oldest first, but not what is just being sent.
-  // A refusal waits for its maker; what makes the station stumble goes behind
-  // the others.
+  // A refusal waits for its maker, what a phone may not send yet for its pairing,
+  // which is tried when a page is opened; what makes the station stumble goes
+  // behind the others.
   let busy = false, now = "";
-  const flush = async () => {
+  const flush = async opened => {
     if (busy) return;
     busy = true;
     let sent = 0;
     for (let n = waiting().length; n > 0; n--) {
-      const item = waiting().find(i => !i.back && i.key !== now);
+      const item = waiting().find(i => !i.back && i.key !== now && (opened === true || !i.pair));
       if (!item) break;
       const answer = await send(item);
       if (answer.saved) {
@@ -132,6 +134,7 @@
       }
       if (!answer.html) break;
       item.back = answer.refused;
+      item.pair = answer.pair;
       drop(item);
       keep([...waiting(), item]);
     }
@@ -244,7 +247,11 @@
     fold.open = true;
     fold.scrollIntoView();
     const first = find("input:not([type=hidden])", fold);
-    if (first) first.focus({ preventScroll: true });
+    // Enter on the link must be over before the field has the focus, or it would
+    // send the empty form. A thumb's keypad opens only within its own tap.
+    const enter = () => first && first.focus({ preventScroll: true });
+    if (event.detail) enter();
+    else setTimeout(enter, 150);
   });
   const openFold = () => {
     const at = location.hash && doc.getElementById(location.hash.slice(1));
@@ -254,7 +261,7 @@
   openFold();
 
   paint();
-  flush();
+  flush(true);
   addEventListener("online", flush);
   setInterval(flush, 4000);
 })();
