@@ -24,6 +24,7 @@ import (
 type outlet struct {
 	s       *station
 	at      string
+	phone   string // the token of the phone that asks
 	server  *http.Server
 	posts   atomic.Int32
 	swallow atomic.Bool // save what is posted, but never answer
@@ -39,7 +40,13 @@ func (o *outlet) on() {
 		o.s.t.Fatal(err)
 	}
 	o.at = l.Addr().String()
+	if o.phone == "" {
+		o.phone = o.s.paired("ro").Value
+	}
 	o.server = web.Server(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if web.Token(r) == "" && o.phone != "none" {
+			web.ShowToken(r, o.phone)
+		}
 		if r.Method == http.MethodPost {
 			o.posts.Add(1)
 			if o.swallow.Load() {
@@ -256,5 +263,29 @@ func TestTwoTaps(t *testing.T) {
 		if taps != 2 {
 			t.Errorf("%d taps with script %v, want 2", taps, script)
 		}
+	}
+}
+
+// TestPairedLater types on a phone that may not write yet: what was typed stands
+// on the page that pairs it, and is saved once, however often it is sent.
+func TestPairedLater(t *testing.T) {
+	s := stocked(t)
+	o := &outlet{s: s, phone: "none"}
+	o.on()
+	defer func() { _ = o.server.Close() }()
+	p := phone{t, browser(t, 360, 740, false)}
+	tag := s.jars["Windfalls/A"]
+	p.do(chromedp.Navigate("http://" + o.at + at(tag, "")))
+	p.writes("3,7")
+	p.sees("Pair this phone", "Kept, not saved yet")
+	p.waits(1)
+	p.keep("away-4-pair")
+	p.do(p.types("main input[name=code]", s.code()))
+	p.asks(`document.querySelector("main input[name=name]").value = "mk", ""`)
+	p.tap("main button.main")
+	p.sees("Saved: pH 3.7")
+	p.waits(0)
+	if got, _ := phs(s, tag); !slices.Equal(got, []float64{3.7}) {
+		t.Errorf("the log holds pH %v, want 3.7 once", got)
 	}
 }

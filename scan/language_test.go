@@ -16,8 +16,8 @@ import (
 // inEnglish are the pages whose own words nobody has translated yet. Their frame
 // is in the chosen language, their main part says that it is English.
 var inEnglish = []string{"batch", "bench", "benchstrike", "bottling", "calendar", "caution", "finish", "gift", "gifts", "jaroutlook", "labels",
-	"labelspaper", "lineage", "looks", "lot", "lotlabels", "lots", "plans", "pour", "pours", "reckon", "reckonkind", "round", "roundjar", "roundresults",
-	"start", "trace"}
+	"labelspaper", "lineage", "looks", "lot", "lotlabels", "lots", "phones", "plans", "pour", "pours", "reckon", "reckonkind", "round", "roundjar",
+	"roundresults", "setup", "start", "trace"}
 
 // TestEveryPieceIsTranslated lists each piece of a page that a language lacks,
 // and each that it has for nothing.
