@@ -52,7 +52,7 @@ func pourStory(t *testing.T, script bool) {
 	p.keep(name + "-1-menu")
 	p.tap(`a[href$="/pour/strain"]`)
 	p.do(p.types("#pour-volume_ml", "5,4"), chromedp.Click(chromedp.CSS(`label:has([data-pick=starter-jar])`)),
-		chromedp.WaitVisible(chromedp.CSS("#other")), p.types("#pour-amount_ml", "0,2"), chromedp.Click(chromedp.CSS(`.check:has([name=mother]) label`)), p.types("#pour-note", "cloudy"))
+		chromedp.WaitVisible(chromedp.CSS("#other")), p.types("#pour-amount_ml", "0,2"), chromedp.Click(chromedp.CSS(`.check:has([name=mother]) label`)), p.types("#pour-note", "cloudy"), chromedp.SetValue(chromedp.CSS("#pour-by"), "ro"))
 	p.tap(`button[name=scan]`)
 	p.sees("Now the other label")
 	p.keep(name + "-2-scan")

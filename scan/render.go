@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"html/template"
 	"io/fs"
+	"net/http"
 	"net/url"
 	"path"
 	"slices"
@@ -126,7 +127,11 @@ func render[T any](c *gin.Context, status int, name string, f frame, page T) err
 	if !ok {
 		return fmt.Errorf("scan: there is no page %q", name)
 	}
-	f.Page, f.Looks, f.Path = name, onlyLooks(c), c.Request.URL.RequestURI()
+	f.Page, f.Looks, f.Path = name, onlyLooks(c), "/"
+	// The display page leads back to what can be asked for again.
+	if c.Request.Method == http.MethodGet && status == http.StatusOK {
+		f.Path = c.Request.URL.RequestURI()
+	}
 	tongue := languageOf(c.Request)
 	f.Lang, f.Other, f.Large = tongue.tag.String(), tongue.others(), remembered(c, displayCookie) == "large"
 	if own, ok := translated[f.Lang]; ok {
