@@ -16,7 +16,7 @@ import (
 
 // tx is one act's transaction, with one clock reading for all that it writes.
 type tx struct {
-	*sql.Tx
+	turn
 	now time.Time
 	act larder.Act
 }
@@ -65,18 +65,9 @@ func (db *DB) inTx(ctx context.Context, a larder.Act, do func(*tx) error) error 
 }
 
 func (db *DB) transact(ctx context.Context, a larder.Act, do func(*tx) error) error {
-	inner, err := db.write.BeginTx(ctx, nil)
-	if err != nil {
-		return fmt.Errorf("beginning: %w", err)
-	}
-	defer inner.Rollback()
-	if err := do(&tx{Tx: inner, now: db.clock(), act: a}); err != nil {
-		return err
-	}
-	if err := inner.Commit(); err != nil {
-		return fmt.Errorf("committing: %w", err)
-	}
-	return nil
+	return db.writer.do(ctx, func(t turn) error {
+		return do(&tx{turn: t, now: db.clock(), act: a})
+	})
 }
 
 // wrap leaves what a person can act on as it is and names the act on the rest.

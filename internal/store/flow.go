@@ -17,10 +17,10 @@ func (t *tx) flow(ctx context.Context, e larder.Entry, before, after larder.Stat
 	} else if err := t.QueryRowContext(ctx, `SELECT total(ml) FROM flow WHERE jar = ?`, e.Jar).Scan(&running); err != nil {
 		return fmt.Errorf("adding up a jar's volume: %w", err)
 	}
-	return writeFlows(ctx, t.Tx, e, larder.Flows(before, e, after, running))
+	return writeFlows(ctx, t, e, larder.Flows(before, e, after, running))
 }
 
-func writeFlows(ctx context.Context, t *sql.Tx, e larder.Entry, flows []larder.Flow) error {
+func writeFlows(ctx context.Context, t execer, e larder.Entry, flows []larder.Flow) error {
 	for _, f := range flows {
 		_, err := t.ExecContext(ctx, `INSERT INTO flow (entry, kind, jar, happened_ms, ml) VALUES (?, ?, ?, ?, ?)`,
 			e.Seq, f.Kind, e.Jar, e.When.At.UnixMilli(), f.ML)
@@ -32,7 +32,7 @@ func writeFlows(ctx context.Context, t *sql.Tx, e larder.Entry, flows []larder.F
 }
 
 // reflow derives a jar's changes of volume afresh, after an entry was struck.
-func reflow(ctx context.Context, t *sql.Tx, jar larder.Tag, log []larder.Entry) error {
+func reflow(ctx context.Context, t execer, jar larder.Tag, log []larder.Entry) error {
 	if _, err := t.ExecContext(ctx, `DELETE FROM flow WHERE jar = ?`, jar); err != nil {
 		return fmt.Errorf("adding up a jar's volume: %w", err)
 	}

@@ -122,7 +122,7 @@ func (t *tx) append(ctx context.Context, id uuid.UUID, jar larder.Jar, n larder.
 	if err := t.flow(ctx, e, jar.State, after); err != nil {
 		return e, jar.State, err
 	}
-	return e, after, setState(ctx, t.Tx, jar.Tag, after)
+	return e, after, setState(ctx, t, jar.Tag, after)
 }
 
 func (t *tx) edge(ctx context.Context, e larder.Entry) error {
@@ -140,7 +140,7 @@ func (t *tx) edge(ctx context.Context, e larder.Entry) error {
 	return nil
 }
 
-func setState(ctx context.Context, t *sql.Tx, tag larder.Tag, s larder.State) error {
+func setState(ctx context.Context, t execer, tag larder.Tag, s larder.State) error {
 	text, err := json.Marshal(s)
 	if err == nil {
 		_, err = t.ExecContext(ctx, `UPDATE jar SET state = ?, live = ?, hold = ? WHERE tag = ?`, string(text), s.Stage.Live(), s.Hold, tag)
@@ -269,7 +269,7 @@ func (t *tx) strikeIn(ctx context.Context, tag larder.Tag, act, id uuid.UUID, re
 	if err := n.Check(jar, t.now); err != nil {
 		return Saved{}, err
 	}
-	if err := reflow(ctx, t.Tx, tag, log); err != nil {
+	if err := reflow(ctx, t, tag, log); err != nil {
 		return Saved{}, err
 	}
 	before := jar.State

@@ -48,21 +48,19 @@ func (db *DB) SetPlan(ctx context.Context, kind larder.Base, p larder.Plan) erro
 	if err := p.Check(kind); err != nil {
 		return err
 	}
-	tx, err := db.write.BeginTx(ctx, nil)
-	if err != nil {
-		return fmt.Errorf("store: the plan: %w", err)
-	}
-	defer tx.Rollback()
-	if _, err := tx.ExecContext(ctx, `DELETE FROM plan WHERE kind = ?`, kind); err != nil {
-		return fmt.Errorf("store: the plan: %w", err)
-	}
-	for id, d := range p.Changes(kind) {
-		if _, err := tx.ExecContext(ctx, `INSERT INTO plan (kind, step, first_day, last_day, every_days, off) VALUES (?, ?, ?, ?, ?, ?)`,
-			kind, id, d.First, d.Last, d.Every, d.Off); err != nil {
-			return fmt.Errorf("store: the plan: %w", err)
+	err := db.inTx(ctx, larder.Act{}, func(t *tx) error {
+		if _, err := t.ExecContext(ctx, `DELETE FROM plan WHERE kind = ?`, kind); err != nil {
+			return err
 		}
-	}
-	if err := tx.Commit(); err != nil {
+		for id, d := range p.Changes(kind) {
+			if _, err := t.ExecContext(ctx, `INSERT INTO plan (kind, step, first_day, last_day, every_days, off) VALUES (?, ?, ?, ?, ?, ?)`,
+				kind, id, d.First, d.Last, d.Every, d.Off); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
 		return fmt.Errorf("store: the plan: %w", err)
 	}
 	return nil

@@ -39,16 +39,19 @@ var migrationFiles embed.FS
 // Options open a database otherwise than usual; the zero value is the usual.
 type Options struct {
 	Now func() time.Time // the clock; nil: time.Now
+
+	seen func(query string) // is told each text of SQL, in tests
 }
 
 // DB is an open kitchen. One connection writes, so that writers queue instead
 // of failing with "busy"; a pool of others reads.
 type DB struct {
-	write *sql.DB
-	read  *sql.DB
-	now   func() time.Time
-	last  atomic.Int64 // the newest time of recording, UTC ms; see clock
-	dir   string
+	write  *sql.DB
+	writer writer // what acts go through, on write
+	read   *sql.DB
+	now    func() time.Time
+	last   atomic.Int64 // the newest time of recording, UTC ms; see clock
+	dir    string
 }
 
 // NewerError says that the file was written by a newer program. It was not touched.
@@ -84,14 +87,15 @@ func open(ctx context.Context, dir string, opt Options) (*DB, error) {
 	if db.now == nil {
 		db.now = time.Now
 	}
-	if db.write, err = sql.Open("sqlite", dsn(path, "_txlock=immediate&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)")); err != nil {
+	if db.write, err = openPool(dsn(path, "_txlock=immediate&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)"), opt.seen); err != nil {
 		return nil, fmt.Errorf("opening %s: %w", path, err)
 	}
 	db.write.SetMaxOpenConns(1)
+	db.writer.pool = db.write
 	if err := db.migrate(ctx, path); err != nil {
 		return nil, errors.Join(err, db.write.Close())
 	}
-	if db.read, err = sql.Open("sqlite", dsn(path, "_pragma=query_only(ON)&_pragma=mmap_size(268435456)")); err != nil {
+	if db.read, err = openPool(dsn(path, "_pragma=query_only(ON)&_pragma=mmap_size(268435456)"), opt.seen); err != nil {
 		return nil, errors.Join(fmt.Errorf("opening %s: %w", path, err), db.write.Close())
 	}
 	if err := db.readClock(ctx); err != nil {
@@ -113,8 +117,11 @@ func dsn(path, extra string) string {
 	return u.String()
 }
 
-// Close closes all connections; the last one folds the write-ahead log back.
+// Close waits for the acts that began and closes all connections; the last one
+// folds the write-ahead log back.
 func (db *DB) Close() error {
+	db.writer.use.Lock()
+	defer db.writer.use.Unlock()
 	return errors.Join(db.read.Close(), db.write.Close())
 }
 
