@@ -2,7 +2,6 @@ package scan
 
 import (
 	"bytes"
-	"compress/gzip"
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
@@ -12,8 +11,10 @@ import (
 	"path"
 	"slices"
 	"strings"
+	"sync"
 
 	"github.com/gin-gonic/gin"
+	"github.com/klauspost/compress/gzip"
 	"github.com/tdewolff/minify/v2"
 	"github.com/tdewolff/minify/v2/css"
 	"github.com/tdewolff/minify/v2/js"
@@ -141,10 +142,15 @@ func takesGzip(r *http.Request) bool {
 	return false
 }
 
+// zippers are kept, since to make one costs more than to compress a page.
+var zippers = sync.Pool{New: func() any { return gzip.NewWriter(nil) }}
+
 // zipped compresses for weak Wi-Fi.
 func zipped(data []byte) []byte {
 	var b bytes.Buffer
-	w := gzip.NewWriter(&b)
+	w := zippers.Get().(*gzip.Writer)
+	defer zippers.Put(w)
+	w.Reset(&b)
 	// A buffer takes all that is written into it.
 	_, _ = w.Write(data)
 	_ = w.Close()

@@ -102,7 +102,7 @@ func Of(in Input) (Forecast, error) {
 		f.fallFrom = data[peak].day
 		f.declines = declines(data[peak:])
 	}
-	f.curves = newPrior(in).draws(rising)
+	f.curves = in.draws(rising)
 	f.End = bandOf(f.curves, func(c curve) float64 { return c.end })
 	f.judge(in, data, peak)
 	return f, nil

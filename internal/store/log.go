@@ -306,7 +306,7 @@ func (t *tx) disinherit(ctx context.Context, from larder.Tag, measurement uuid.U
 			continue
 		}
 		seen[tag] = true
-		first, err := readEntry(t.QueryRowContext(ctx, entrySQL+` WHERE jar = ? ORDER BY seq LIMIT 1`, tag))
+		first, err := readEntry(t.QueryRowContext(ctx, entrySQL+` WHERE jar = ? AND kind = 'stage' ORDER BY seq LIMIT 1`, tag))
 		if err != nil {
 			return fmt.Errorf("reading how jar %s was filled: %w", tag, err)
 		}

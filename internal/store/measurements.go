@@ -39,7 +39,7 @@ func liquidOfBatch(ctx context.Context, q querier, id int64) (*chem.Millilitres,
 	var known bool
 	var total sql.NullFloat64
 	err := q.QueryRowContext(ctx, `SELECT count(*) = count(volume), sum(volume) FROM (
-		SELECT (SELECT json_extract(body, '$.volume_ml') FROM entry WHERE entry.jar = jar.tag ORDER BY seq LIMIT 1) AS volume
+		SELECT (SELECT json_extract(body, '$.volume_ml') FROM entry WHERE entry.jar = jar.tag AND kind = 'stage' ORDER BY seq LIMIT 1) AS volume
 		FROM jar WHERE batch_id = ?)`, id).Scan(&known, &total)
 	if err != nil {
 		return nil, fmt.Errorf("store: the batch's liquid: %w", err)
