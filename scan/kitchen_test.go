@@ -10,6 +10,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -35,6 +36,7 @@ type station struct {
 	now    time.Time
 	dir    string         // of the database
 	jar    []*http.Cookie // of the phone
+	asked  sync.Map       // each text of SQL that was run
 }
 
 func newStation(t testing.TB) *station {
@@ -58,7 +60,7 @@ func newStation(t testing.TB) *station {
 func (s *station) open() {
 	s.t.Helper()
 	clock := func() time.Time { return s.now }
-	db, err := store.Open(context.Background(), s.dir, store.Options{Now: clock})
+	db, err := store.Open(context.Background(), s.dir, store.Options{Now: clock, Seen: func(query string) { s.asked.Store(query, true) }})
 	if err != nil {
 		s.t.Fatal(err)
 	}

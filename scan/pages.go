@@ -28,6 +28,7 @@ type Pages struct {
 	Now     func() time.Time // the clock; nil: time.Now
 	Demo    bool             // says on every page that nothing here is real
 
+	kept   keptPages
 	Reach  Reach
 	Before *Pages // that served until now, of which this one takes over what waits
 
@@ -43,7 +44,7 @@ const (
 	guessEvery    = 6 * time.Second
 )
 
-// Register adds the pages, and the answers to unknown paths and methods, to e.
+// Register adds the pages, and the answers to what is unknown, to e.
 func (p *Pages) Register(e *gin.Engine) {
 	p.engine = e
 	if b := p.Before; b != nil {
@@ -56,7 +57,7 @@ func (p *Pages) Register(e *gin.Engine) {
 	p.registerPhones(e)
 	p.registerSetup(e)
 	e.GET("/static/:name", serveStatic)
-	e.GET("/", p.page(p.today))
+	e.GET("/", p.page(p.keeping(p.today)))
 	e.GET("/shelf", p.page(p.shelf))
 	p.registerPlans(e)
 	p.registerRound(e)
@@ -65,7 +66,7 @@ func (p *Pages) Register(e *gin.Engine) {
 	e.POST("/start", p.page(p.start))
 	e.GET("/batches/:id", p.page(p.batch))
 	for _, jar := range []string{"/J/:tag", "/j/:tag"} {
-		e.GET(jar, p.page(p.jar))
+		e.GET(jar, p.page(p.keeping(p.jar)))
 		e.GET(jar+"/label.pdf", p.page(p.jarLabel))
 		e.GET(jar+"/outlook", p.page(p.jarOutlook))
 		e.POST(jar+"/log/:kind", p.page(p.log))
@@ -104,6 +105,11 @@ func (p *Pages) Register(e *gin.Engine) {
 	e.POST("/display", p.page(p.setDisplay))
 	p.registerReckon(e)
 	p.registerTrace(e)
+	p.Fallbacks(e)
+}
+
+// Fallbacks adds the answers to unknown paths and methods to e.
+func (p *Pages) Fallbacks(e *gin.Engine) {
 	e.NoRoute(p.page(p.noRoute))
 	e.NoMethod(p.page(p.noMethod))
 }

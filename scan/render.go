@@ -11,6 +11,7 @@ import (
 	"path"
 	"slices"
 	"strings"
+	"sync"
 
 	"github.com/gin-gonic/gin"
 	"golang.org/x/text/language"
@@ -21,23 +22,23 @@ import (
 //go:embed pages/*.html
 var pageFiles embed.FS
 
-// templates holds each page by name, parsed with the frame and the parts. A
-// broken one stops the program at its start.
-var templates, _ = parsePages(nil)
+// templates holds each page by name, parsed with the frame and the parts when it
+// is first shown: to parse all of them takes longer than all else that the station
+// does before its first answer. A test parses every one.
+var templates = parsers(nil)
 
-// pageSet is a language's pages, and those of which some words are English still.
-type pageSet struct {
-	pages   map[string]*template.Template
-	partial map[string]bool
+// parsedPage is a page in a language; some of its words may be English still.
+type parsedPage struct {
+	*template.Template
+	partial bool
 }
 
 // translated holds the pages of every other language, by its tag.
-var translated = func() map[string]pageSet {
-	out := map[string]pageSet{}
+var translated = func() map[string]map[string]func() parsedPage {
+	out := map[string]map[string]func() parsedPage{}
 	for _, l := range languages {
 		if l.cat != nil {
-			pages, partial := parsePages(l.cat)
-			out[l.tag.String()] = pageSet{pages, partial}
+			out[l.tag.String()] = parsers(l.cat)
 		}
 	}
 	return out
@@ -58,30 +59,34 @@ func pageSource(name string, c *catalogue) (source string, missing []string) {
 	return c.localise(string(data))
 }
 
-func parsePages(c *catalogue) (out map[string]*template.Template, partial map[string]bool) {
-	shared := template.New("shared")
-	if c != nil {
-		shared.Funcs(template.FuncMap{"tr": c.translate})
-	}
-	for _, name := range sharedPages {
-		source, _ := pageSource(name, c)
-		template.Must(shared.New(name + ".html").Parse(source))
-	}
+func parsers(c *catalogue) map[string]func() parsedPage {
+	shared := sync.OnceValue(func() *template.Template {
+		all := template.New("shared")
+		if c != nil {
+			all.Funcs(template.FuncMap{"tr": c.translate})
+		}
+		for _, name := range sharedPages {
+			source, _ := pageSource(name, c)
+			template.Must(all.New(name + ".html").Parse(source))
+		}
+		return all
+	})
 	names, err := fs.Glob(pageFiles, "pages/*.html")
 	if err != nil {
 		panic("scan: listing the pages: " + err.Error())
 	}
-	out, partial = map[string]*template.Template{}, map[string]bool{}
+	out := map[string]func() parsedPage{}
 	for _, name := range names {
 		base := strings.TrimSuffix(path.Base(name), ".html")
 		if slices.Contains(sharedPages, base) {
 			continue
 		}
-		source, missing := pageSource(base, c)
-		out[base] = template.Must(template.Must(shared.Clone()).New(base + ".html").Parse(source))
-		partial[base] = len(missing) > 0
+		out[base] = sync.OnceValue(func() parsedPage {
+			source, missing := pageSource(base, c)
+			return parsedPage{template.Must(template.Must(shared().Clone()).New(base + ".html").Parse(source)), len(missing) > 0}
+		})
 	}
-	return out, partial
+	return out
 }
 
 // frame is what stands round every page.
@@ -121,9 +126,11 @@ type view[T any] struct {
 	Page  T
 }
 
+const htmlKind = "text/html; charset=utf-8"
+
 // render writes a whole page or nothing.
 func render[T any](c *gin.Context, status int, name string, f frame, page T) error {
-	t, ok := templates[name]
+	parsed, ok := templates[name]
 	if !ok {
 		return fmt.Errorf("scan: there is no page %q", name)
 	}
@@ -135,22 +142,26 @@ func render[T any](c *gin.Context, status int, name string, f frame, page T) err
 	tongue := languageOf(c.Request)
 	f.Lang, f.Other, f.Large = tongue.tag.String(), tongue.others(), remembered(c, displayCookie) == "large"
 	if own, ok := translated[f.Lang]; ok {
-		t = own.pages[name]
-		if own.partial[name] {
-			f.Main = language.English.String()
-		}
+		parsed = own[name]
+	}
+	t := parsed()
+	if t.partial {
+		f.Main = language.English.String()
 	}
 	f.CSS, f.JS = append(f.CSS, extras(name, ".css")...), append(f.JS, extras(name, ".js")...)
 	var b bytes.Buffer
 	if err := t.ExecuteTemplate(&b, "frame", view[T]{f, page}); err != nil {
 		return fmt.Errorf("scan: page %s: %w", name, err)
 	}
+	if keep, ok := c.Get(keepWith); ok && status == http.StatusOK {
+		keep.(func([]byte))(b.Bytes())
+	}
 	c.Writer.Header().Add("Vary", "Accept-Language")
 	var small []byte
 	if takesGzip(c.Request) {
 		small = zipped(b.Bytes())
 	}
-	send(c, status, "text/html; charset=utf-8", b.Bytes(), small)
+	send(c, status, htmlKind, b.Bytes(), small)
 	return nil
 }
 

@@ -79,7 +79,7 @@ func (k servedKitchen) get(b *testing.B, path string) []byte {
 // the first takes.
 func ratio(b *testing.B, name string, one, other func()) {
 	b.Helper()
-	const rounds, each = 21, 20
+	const rounds, each = 21, 40
 	ratios := make([]float64, rounds)
 	took := func(do func()) float64 {
 		begun := time.Now()
@@ -104,9 +104,13 @@ func ratio(b *testing.B, name string, one, other func()) {
 func BenchmarkSpeedPages(b *testing.B) {
 	small := serveBulk(b, bulk.Size{Entries: 1000, Jars: 10, Live: 10})
 	old := serveBulk(b, bulk.Size{Entries: *manyEntries, Jars: max(20, *manyEntries/100), Live: 10, Bottles: *manyEntries / 10})
+	// A page with a query is made afresh each time; the others are kept.
 	for name, path := range map[string]func(servedKitchen) string{
-		"jar":   func(k servedKitchen) string { return "/J/" + string(k.jar) },
-		"today": func(servedKitchen) string { return "/" },
+		"jar":          func(k servedKitchen) string { return "/J/" + string(k.jar) },
+		"today":        func(servedKitchen) string { return "/" },
+		"jar made":     func(k servedKitchen) string { return "/J/" + string(k.jar) + "?open=reading" },
+		"today made":   func(servedKitchen) string { return "/?made" },
+		"history made": func(k servedKitchen) string { return "/J/" + string(k.jar) + "?older=1795000000000.1" },
 	} {
 		b.Run(name, func(b *testing.B) {
 			for b.Loop() {
@@ -123,7 +127,8 @@ func BenchmarkSpeedPages(b *testing.B) {
 			w.Write(page)
 		}))}
 		for b.Loop() {
-			ratio(b, "of-its-bytes-from-memory", func() { memory.get(b, path) }, func() { old.get(b, path) })
+			ratio(b, "x-requests-of-memory", func() { memory.get(b, path) }, func() { old.get(b, path) })
+			ratio(b, "x-requests-of-memory-made", func() { memory.get(b, path) }, func() { old.get(b, path+"?open=reading") })
 		}
 		b.ReportMetric(float64(len(page)), "bytes")
 	})

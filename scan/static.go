@@ -2,11 +2,11 @@ package scan
 
 import (
 	"bytes"
+	"compress/gzip"
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
 	"fmt"
-	"mime"
 	"net/http"
 	"path"
 	"slices"
@@ -14,7 +14,6 @@ import (
 	"sync"
 
 	"github.com/gin-gonic/gin"
-	"github.com/klauspost/compress/gzip"
 	"github.com/tdewolff/minify/v2"
 	"github.com/tdewolff/minify/v2/css"
 	"github.com/tdewolff/minify/v2/js"
@@ -24,13 +23,18 @@ import (
 //go:embed static/*
 var staticFiles embed.FS
 
-// asset is a file as phones get it: minified, and compressed once at the start.
-// Its content's mark stands in its name, so that a phone may keep it for ever
-// and still gets the next version.
+// asset is a file as phones get it. Its source's mark stands in its name, so that a
+// phone may keep it for ever and still gets the next version.
 type asset struct {
-	url, mark, kind string
-	plain, gzipped  []byte
-	pages           []string // the only pages that use it; none: all
+	url, kind string
+	pages     []string      // the only pages that use it; none: all
+	content   func() packed // made when it is first asked for
+}
+
+// packed is what is sent: minified, and compressed once.
+type packed struct {
+	mark           string // of these very bytes
+	plain, gzipped []byte
 }
 
 // assets holds each static file by its name in the source. One that cannot be
@@ -47,10 +51,6 @@ var served = func() map[string]*asset {
 }()
 
 func loadAssets() map[string]*asset {
-	m := minify.New()
-	m.AddFunc(".css", css.Minify)
-	m.AddFunc(".js", js.Minify)
-	m.AddFunc(".svg", svg.Minify)
 	entries, err := staticFiles.ReadDir("static")
 	if err != nil {
 		panic("scan: listing static files: " + err.Error())
@@ -62,18 +62,35 @@ func loadAssets() map[string]*asset {
 			panic("scan: reading static files: " + err.Error())
 		}
 		ext := path.Ext(e.Name())
-		small, err := m.Bytes(ext, source)
-		if err != nil {
-			panic(fmt.Sprintf("scan: %s: %v", e.Name(), err))
-		}
-		sum := sha256.Sum256(small)
-		mark := hex.EncodeToString(sum[:6])
 		out[e.Name()] = &asset{
-			url: "/static/" + strings.TrimSuffix(e.Name(), ext) + "." + mark + ext, mark: mark,
-			kind: mime.TypeByExtension(ext), plain: small, gzipped: zipped(small), pages: pagesOf(source),
+			url:  "/static/" + strings.TrimSuffix(e.Name(), ext) + "." + markOf(source) + ext,
+			kind: kinds[ext], pages: pagesOf(source),
+			content: sync.OnceValue(func() packed { return pack(ext, source) }),
 		}
 	}
 	return out
+}
+
+func markOf(data []byte) string {
+	sum := sha256.Sum256(data)
+	return hex.EncodeToString(sum[:6])
+}
+
+// kinds are not asked of the system, whose list takes longer to read than the rest
+// of the start, and may say otherwise.
+var kinds = map[string]string{".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
+
+// pack panics on a file that the minifier cannot read; a test packs every one.
+func pack(ext string, source []byte) packed {
+	m := minify.New()
+	m.AddFunc(".css", css.Minify)
+	m.AddFunc(".js", js.Minify)
+	m.AddFunc(".svg", svg.Minify)
+	small, err := m.Bytes(ext, source)
+	if err != nil {
+		panic(fmt.Sprintf("scan: a static file, %s: %v", ext, err))
+	}
+	return packed{markOf(small), small, zipped(small)}
 }
 
 // pagesOf reads which pages a style sheet or script is for out of its first
@@ -108,18 +125,19 @@ func serveStatic(c *gin.Context) {
 		c.String(http.StatusNotFound, "There is no such file.")
 		return
 	}
+	file := a.content()
 	c.Header("Cache-Control", "public, max-age=31536000, immutable")
 	// A strong ETag names one sequence of bytes (RFC 9110, 8.8.3.3).
-	etag := `"` + a.mark + `"`
+	etag := `"` + file.mark + `"`
 	if takesGzip(c.Request) {
-		etag = `"` + a.mark + `-gz"`
+		etag = `"` + file.mark + `-gz"`
 	}
 	c.Header("ETag", etag)
 	if c.GetHeader("If-None-Match") == etag {
 		c.Status(http.StatusNotModified)
 		return
 	}
-	send(c, http.StatusOK, a.kind, a.plain, a.gzipped)
+	send(c, http.StatusOK, a.kind, file.plain, file.gzipped)
 }
 
 // send answers with whichever form the browser reads.

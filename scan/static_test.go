@@ -61,3 +61,13 @@ func TestStatic(t *testing.T) {
 		t.Errorf("a page is sent in %d bytes, %v", page.Body.Len(), page.Header())
 	}
 }
+
+// Pages are parsed when they are first shown, so that a station answers soon after
+// its start; a broken one is found here.
+func TestEveryPageParses(t *testing.T) {
+	for name, parsed := range templates {
+		if parsed().Lookup("page") == nil {
+			t.Errorf("%s.html defines no page", name)
+		}
+	}
+}

@@ -59,7 +59,7 @@ func (db *DB) Bottle(ctx context.Context, a larder.Act, n larder.NewLot) (Bottle
 		}
 		prefix := larder.LotID(lot.When, loc, 0)
 		var before int
-		if err := t.QueryRowContext(ctx, `SELECT count(*) FROM lot WHERE substr(id, 1, 7) = ?`, prefix[:7]).Scan(&before); err != nil {
+		if err := t.QueryRowContext(ctx, `SELECT count(*) FROM lot WHERE id > ?1 AND id < ?1 || '['`, prefix[:7]).Scan(&before); err != nil {
 			return "", fmt.Errorf("numbering the lot: %w", err)
 		}
 		lot.ID = larder.LotID(lot.When, loc, before)

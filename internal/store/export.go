@@ -217,7 +217,7 @@ func (w *importer) derive(ctx context.Context) error {
 		SELECT json_extract(line.value, '$.name'), batch.id FROM batch, json_each(batch.ingredients) line`); err != nil {
 		return err
 	}
-	t := &tx{Tx: w.tx}
+	t := &tx{turn: turn{w.tx}}
 	if err := t.drawEdges(ctx); err != nil {
 		return err
 	}

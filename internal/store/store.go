@@ -40,18 +40,21 @@ var migrationFiles embed.FS
 type Options struct {
 	Now func() time.Time // the clock; nil: time.Now
 
-	seen func(query string) // is told each text of SQL, in tests
+	// Seen, when not nil, is told each text of SQL that is prepared, by whichever
+	// goroutine prepares it; for tests of how tables are read.
+	Seen func(query string)
 }
 
 // DB is an open kitchen. One connection writes, so that writers queue instead
 // of failing with "busy"; a pool of others reads.
 type DB struct {
-	write  *sql.DB
-	writer writer // what acts go through, on write
-	read   *sql.DB
-	now    func() time.Time
-	last   atomic.Int64 // the newest time of recording, UTC ms; see clock
-	dir    string
+	write    *sql.DB
+	writer   writer // what acts go through, on write
+	read     *sql.DB
+	versions versions
+	now      func() time.Time
+	last     atomic.Int64 // the newest time of recording, UTC ms; see clock
+	dir      string
 }
 
 // NewerError says that the file was written by a newer program. It was not touched.
@@ -87,7 +90,7 @@ func open(ctx context.Context, dir string, opt Options) (*DB, error) {
 	if db.now == nil {
 		db.now = time.Now
 	}
-	if db.write, err = openPool(dsn(path, "_txlock=immediate&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)"), opt.seen); err != nil {
+	if db.write, err = openPool(dsn(path, "_txlock=immediate&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)"), opt.Seen); err != nil {
 		return nil, fmt.Errorf("opening %s: %w", path, err)
 	}
 	db.write.SetMaxOpenConns(1)
@@ -95,14 +98,15 @@ func open(ctx context.Context, dir string, opt Options) (*DB, error) {
 	if err := db.migrate(ctx, path); err != nil {
 		return nil, errors.Join(err, db.write.Close())
 	}
-	if db.read, err = openPool(dsn(path, "_pragma=query_only(ON)&_pragma=mmap_size(268435456)"), opt.seen); err != nil {
+	if db.read, err = openPool(dsn(path, "_pragma=query_only(ON)&_pragma=mmap_size(268435456)"), opt.Seen); err != nil {
 		return nil, errors.Join(fmt.Errorf("opening %s: %w", path, err), db.write.Close())
 	}
 	if err := db.readClock(ctx); err != nil {
 		return nil, errors.Join(err, db.Close())
 	}
-	db.read.SetMaxOpenConns(max(4, runtime.NumCPU()))
-	db.read.SetMaxIdleConns(max(4, runtime.NumCPU()))
+	readers := 1 + max(4, runtime.NumCPU()) // one is for Version
+	db.read.SetMaxOpenConns(readers)
+	db.read.SetMaxIdleConns(readers)
 	return db, nil
 }
 
@@ -122,7 +126,7 @@ func dsn(path, extra string) string {
 func (db *DB) Close() error {
 	db.writer.use.Lock()
 	defer db.writer.use.Unlock()
-	return errors.Join(db.read.Close(), db.write.Close())
+	return errors.Join(db.versions.close(), db.read.Close(), db.write.Close())
 }
 
 // Dir is the data folder.

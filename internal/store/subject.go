@@ -69,7 +69,7 @@ func (db *DB) subjects(ctx context.Context, text string, kind larder.SubjectKind
 			query string
 		}{
 			{larder.SubjectNamed, `SELECT min(name), min(name) FROM (
-				SELECT name FROM recipe WHERE name %[1]s UNION SELECT from_name FROM edge WHERE from_name %[1]s AND from_name NOT IN ('', 'water') AND NOT struck)
+				SELECT name FROM recipe WHERE name %[1]s UNION SELECT from_name FROM edge WHERE from_name %[1]s AND from_name <> '' AND from_name <> 'water' AND NOT struck)
 				GROUP BY name COLLATE NOCASE ORDER BY 1 COLLATE NOCASE LIMIT ` + strconv.Itoa(maxChoices+1)},
 			{larder.SubjectBatch, `SELECT CAST(id AS TEXT), 'batch ' || id || ', ' || name FROM batch WHERE name %[1]s ORDER BY id DESC LIMIT ` + strconv.Itoa(maxChoices+1)},
 		} {

@@ -18,7 +18,7 @@ import (
 // Named lists the names of all that ever went in: ingredients, bought vinegars,
 // infusions. They can be traced.
 func (db *DB) Named(ctx context.Context) ([]string, error) {
-	rows, err := db.read.QueryContext(ctx, `SELECT DISTINCT name FROM recipe UNION SELECT DISTINCT from_name FROM edge WHERE from_name NOT IN ('', 'water') AND NOT struck ORDER BY 1`)
+	rows, err := db.read.QueryContext(ctx, `SELECT DISTINCT name FROM recipe UNION SELECT DISTINCT from_name FROM edge WHERE from_name <> '' AND from_name <> 'water' AND NOT struck ORDER BY 1`)
 	if err != nil {
 		return nil, fmt.Errorf("store: names: %w", err)
 	}

@@ -3,9 +3,12 @@ package store
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"sync"
 	"sync/atomic"
+
+	"modernc.org/sqlite"
 )
 
 // A commit waits for the disk, and many phones may save at once. So acts share
@@ -85,7 +88,7 @@ func (w *writer) run(ctx context.Context, g *group, act func(turn) error) (err e
 	t, first, whole := turn{g.tx}, g.acts == 0, false
 	defer func() {
 		if !whole {
-			w.takeBack(t, g)
+			w.takeBack(t, g, err)
 		}
 	}()
 	if !first {
@@ -109,8 +112,9 @@ func (w *writer) run(ctx context.Context, g *group, act func(turn) error) (err e
 	return nil
 }
 
-// takeBack undoes the act that ran last, or ends the group when SQLite has.
-func (w *writer) takeBack(t turn, g *group) {
+// takeBack undoes the act that ran last, or ends the group when SQLite has, of
+// which cause then tells.
+func (w *writer) takeBack(t turn, g *group, cause error) {
 	if g.acts == 0 {
 		w.end(g, g.tx.Rollback())
 		return
@@ -121,7 +125,10 @@ func (w *writer) takeBack(t turn, g *group) {
 	}
 	if err != nil {
 		_ = g.tx.Rollback() // err says more
-		w.end(g, fmt.Errorf("the records could not be written with what was saved at the same time: %w", err))
+		if _, ok := errors.AsType[*sqlite.Error](cause); ok {
+			err = cause
+		}
+		w.end(g, fmt.Errorf("what was saved at the same time failed: %w", err))
 	}
 }
 

@@ -273,7 +273,7 @@ func TestCloseWaitsForActs(t *testing.T) {
 func TestStatementsAreKept(t *testing.T) {
 	var texts []string
 	dir := t.TempDir()
-	db := openIn(t, dir, Options{seen: func(q string) { texts = append(texts, q) }})
+	db := openIn(t, dir, Options{Seen: func(q string) { texts = append(texts, q) }})
 	tags := start(t, db, damson()).Jars
 	texts = nil
 	for range 3 {

@@ -1,0 +1,173 @@
+package scan
+
+import (
+	"bytes"
+	"compress/flate"
+	"encoding/binary"
+	"hash/crc32"
+	"net/http"
+	"regexp"
+	"sync"
+
+	"github.com/gin-gonic/gin"
+
+	"cruet/internal/store"
+)
+
+// A page follows from the records, the minute and the phone's cookies alone, but
+// for the keys of its forms, which are new each time. So a page that was made is
+// kept, compressed, with gaps for the keys, until anything is committed or the
+// minute is over: opening a jar again costs no query, no template and no
+// compressing.
+
+// keptPage is a page in pieces; a new key stands between two.
+type keptPage struct {
+	plain  [][]byte
+	packed [][]byte // deflated, each ending at a whole byte
+	size   int      // of the whole page, uncompressed
+}
+
+// of is all that a page depends on.
+type of struct {
+	path, cookies string
+	languages     string // that the phone asks for
+	phone         int64  // which one it is, 0 for none
+	looks         bool   // and may not write
+	records       store.Version
+	minute        int64
+}
+
+// keptPages are the newest pages. The zero value keeps none yet.
+type keptPages struct {
+	sync.Mutex
+	pages map[of]*keptPage
+}
+
+// mostPages bounds them: some twenty kilobytes each.
+const mostPages = 64
+
+// keepWith is where a request carries what becomes of its page.
+const keepWith = "cruet.keep"
+
+// keeping serves a page as it was kept, or makes and keeps it. A page with a query
+// is about what was just done, and one for a phone in the middle of an act is about
+// its draft, which is no record: those are made afresh.
+func (p *Pages) keeping(do func(*gin.Context) error) func(*gin.Context) error {
+	return func(c *gin.Context) error {
+		if c.Request.Method != http.MethodGet || c.Request.URL.RawQuery != "" || len(c.Request.CookiesNamed(draftCookie)) > 0 {
+			return do(c)
+		}
+		version, err := p.DB.Version(c.Request.Context())
+		if err != nil {
+			return err
+		}
+		one := of{path: c.Request.URL.Path, cookies: c.GetHeader("Cookie"), languages: c.GetHeader("Accept-Language"), looks: onlyLooks(c), records: version, minute: p.clock().Unix() / 60}
+		if phone := visitorOf(c).Phone; phone != nil {
+			one.phone = phone.ID
+		}
+		if page := p.kept.find(one); page != nil {
+			page.send(c)
+			return nil
+		}
+		c.Set(keepWith, func(page []byte) { p.kept.keep(one, page) })
+		return do(c)
+	}
+}
+
+func (k *keptPages) find(one of) *keptPage {
+	k.Lock()
+	defer k.Unlock()
+	return k.pages[one]
+}
+
+func (k *keptPages) keep(one of, page []byte) {
+	made := packedInPieces(page)
+	k.Lock()
+	defer k.Unlock()
+	for old := range k.pages {
+		if old.records != one.records || old.minute != one.minute || len(k.pages) >= mostPages {
+			delete(k.pages, old)
+		}
+	}
+	if k.pages == nil {
+		k.pages = map[of]*keptPage{}
+	}
+	k.pages[one] = made
+}
+
+// keyField is a form's key as the templates write it.
+var keyField = regexp.MustCompile(`name="key" value="([0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[0-9a-f]{4}-[0-9a-f]{12})"`)
+
+const keyLength = 36
+
+// packedInPieces cuts a page at its keys and compresses the pieces as one stream, in which
+// each key is a block of its own (RFC 1951, 3.2.4) that any other can replace: in
+// its place the compressor saw bytes that are in no UTF-8, so that nothing after
+// it refers to it.
+func packedInPieces(page []byte) *keptPage {
+	k := &keptPage{size: len(page)}
+	var b bytes.Buffer
+	w, err := flate.NewWriter(&b, flate.BestCompression)
+	if err != nil {
+		panic("scan: " + err.Error()) // the level is one that there is
+	}
+	from := 0
+	cut := func(to int) {
+		k.plain = append(k.plain, bytes.Clone(page[from:to]))
+		_, _ = w.Write(page[from:to]) // a buffer takes all
+		_ = w.Flush()
+		k.packed = append(k.packed, bytes.Clone(b.Bytes()))
+		b.Reset()
+	}
+	gap := bytes.Repeat([]byte{0xff}, keyLength)
+	for _, at := range keyField.FindAllSubmatchIndex(page, -1) {
+		cut(at[2])
+		_, _ = w.Write(gap)
+		_ = w.Flush()
+		b.Reset()
+		from = at[3]
+	}
+	cut(len(page))
+	return k
+}
+
+// gzipHead begins a gzip member: deflate, no name, no time (RFC 1952, 2.3).
+const gzipHead = "\x1f\x8b\x08\x00\x00\x00\x00\x00\x00\xff"
+
+// lastBlock ends a deflated stream: a stored block of nothing.
+const lastBlock = "\x01\x00\x00\xff\xff"
+
+func (k *keptPage) send(c *gin.Context) {
+	var plain, packed []byte
+	if takesGzip(c.Request) {
+		packed = k.zipped()
+	} else {
+		for i, piece := range k.plain {
+			if i > 0 {
+				plain = append(plain, newKey()...)
+			}
+			plain = append(plain, piece...)
+		}
+	}
+	send(c, http.StatusOK, htmlKind, plain, packed)
+}
+
+// zipped is the page as a gzip file with new keys.
+func (k *keptPage) zipped() []byte {
+	out := make([]byte, 0, k.size/2+1000)
+	out = append(out, gzipHead...)
+	sum := uint32(0)
+	for i, piece := range k.packed {
+		if i > 0 {
+			key := newKey()
+			out = append(out, 0x00, keyLength, 0x00, ^byte(keyLength), 0xff) // stored, its length, and that inverted
+			out = append(out, key...)
+			sum = crc32.Update(sum, crc32.IEEETable, []byte(key))
+		}
+		out = append(out, piece...)
+		sum = crc32.Update(sum, crc32.IEEETable, k.plain[i])
+	}
+	out = append(out, lastBlock...)
+	out = binary.LittleEndian.AppendUint32(out, sum)
+	return binary.LittleEndian.AppendUint32(out, uint32(k.size))
+}
