@@ -149,6 +149,12 @@ func render[T any](c *gin.Context, status int, name string, f frame, page T) err
 		f.Main = language.English.String()
 	}
 	f.CSS, f.JS = append(f.CSS, extras(name, ".css")...), append(f.JS, extras(name, ".js")...)
+	if f.Large {
+		f.CSS = append(f.CSS, staticURL("large.css"))
+	}
+	if f.Demo {
+		f.CSS = append(f.CSS, staticURL("demo.css"))
+	}
 	var b bytes.Buffer
 	if err := t.ExecuteTemplate(&b, "frame", view[T]{f, page}); err != nil {
 		return fmt.Errorf("scan: page %s: %w", name, err)
