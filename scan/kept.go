@@ -29,6 +29,7 @@ type keptPage struct {
 
 // of is all that a page depends on.
 type of struct {
+	address       string // that labels name
 	path, cookies string
 	languages     string // that the phone asks for
 	phone         int64  // which one it is, 0 for none
@@ -61,7 +62,7 @@ func (p *Pages) keeping(do func(*gin.Context) error) func(*gin.Context) error {
 		if err != nil {
 			return err
 		}
-		one := of{path: c.Request.URL.Path, cookies: c.GetHeader("Cookie"), languages: c.GetHeader("Accept-Language"), looks: onlyLooks(c), records: version, minute: p.clock().Unix() / 60}
+		one := of{address: p.Address, path: c.Request.URL.Path, cookies: c.GetHeader("Cookie"), languages: c.GetHeader("Accept-Language"), looks: onlyLooks(c), records: version, minute: p.clock().Unix() / 60}
 		if phone := visitorOf(c).Phone; phone != nil {
 			one.phone = phone.ID
 		}
