@@ -52,7 +52,7 @@ func serveBulk(b *testing.B, size bulk.Size) servedKitchen {
 	}
 	b.Cleanup(func() { db.Close() })
 	engine := web.NewEngine(web.Options{Log: slog.New(slog.DiscardHandler)})
-	(&Pages{DB: db, Address: "192.168.1.20:8080"}).Register(engine)
+	(&Pages{DB: db, Address: "192.168.1.20:8080", Demo: true}).Register(engine) // a demo asks no phone to be paired
 	return servedKitchen{listen(b, engine), live[0], &http.Client{}}
 }
 
