@@ -7,35 +7,37 @@ import (
 	"hash/crc32"
 	"net/http"
 	"regexp"
+	"strconv"
 	"sync"
+	"time"
 
 	"github.com/gin-gonic/gin"
 
 	"cruet/internal/store"
 )
 
-// A page follows from the records, the minute and the phone's cookies alone, but
-// for the keys of its forms, which are new each time. So a page that was made is
-// kept, compressed, with gaps for the keys, until anything is committed or the
+// A page follows from the records, the minute and the phone alone, but for the keys
+// of its forms and the station's clock, which are new each time. So a page that was
+// made is kept, compressed, with gaps for those, until anything is committed or the
 // minute is over: opening a jar again costs no query, no template and no
 // compressing.
 
-// keptPage is a page in pieces; a new key stands between two.
+// keptPage is a page in pieces, with a gap between each two.
 type keptPage struct {
 	plain  [][]byte
 	packed [][]byte // deflated, each ending at a whole byte
+	gaps   []int    // how long each gap is: what a key or the clock has
 	size   int      // of the whole page, uncompressed
 }
 
 // of is all that a page depends on.
 type of struct {
-	address       string // that labels name
-	path, cookies string
-	languages     string // that the phone asks for
-	phone         int64  // which one it is, 0 for none
-	looks         bool   // and may not write
-	records       store.Version
-	minute        int64
+	path, cookies, language string
+	labels                  string // the address that they name
+	phone                   int64  // which one it is, 0 for none
+	looks                   bool   // and may not write
+	records                 store.Version
+	minute                  int64
 }
 
 // keptPages are the newest pages. The zero value keeps none yet.
@@ -62,12 +64,12 @@ func (p *Pages) keeping(do func(*gin.Context) error) func(*gin.Context) error {
 		if err != nil {
 			return err
 		}
-		one := of{address: p.Address, path: c.Request.URL.Path, cookies: c.GetHeader("Cookie"), languages: c.GetHeader("Accept-Language"), looks: onlyLooks(c), records: version, minute: p.clock().Unix() / 60}
+		one := of{path: c.Request.URL.RequestURI(), labels: p.Address, cookies: c.GetHeader("Cookie"), language: languageOf(c.Request).tag.String(), looks: onlyLooks(c), records: version, minute: p.clock().Unix() / 60}
 		if phone := visitorOf(c).Phone; phone != nil {
 			one.phone = phone.ID
 		}
 		if page := p.kept.find(one); page != nil {
-			page.send(c)
+			page.send(c, p.clock())
 			return nil
 		}
 		c.Set(keepWith, func(page []byte) { p.kept.keep(one, page) })
@@ -82,7 +84,7 @@ func (k *keptPages) find(one of) *keptPage {
 }
 
 func (k *keptPages) keep(one of, page []byte) {
-	made := packedInPieces(page)
+	made := withGaps(page)
 	k.Lock()
 	defer k.Unlock()
 	for old := range k.pages {
@@ -96,16 +98,24 @@ func (k *keptPages) keep(one of, page []byte) {
 	k.pages[one] = made
 }
 
-// keyField is a form's key as the templates write it.
-var keyField = regexp.MustCompile(`name="key" value="([0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[0-9a-f]{4}-[0-9a-f]{12})"`)
+// fresh finds a form's key, and the station's clock, as the templates write them.
+var fresh = regexp.MustCompile(`name="key" value="([0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[0-9a-f]{4}-[0-9a-f]{12})"|data-now="([0-9]{13})"`)
 
-const keyLength = 36
+const keyLength, clockLength = 36, 13
 
-// packedInPieces cuts a page at its keys and compresses the pieces as one stream, in which
-// each key is a block of its own (RFC 1951, 3.2.4) that any other can replace: in
-// its place the compressor saw bytes that are in no UTF-8, so that nothing after
-// it refers to it.
-func packedInPieces(page []byte) *keptPage {
+// filled is what stands in a gap of that length.
+func filled(length int, now time.Time) string {
+	if length == clockLength {
+		return strconv.FormatInt(now.UnixMilli(), 10)
+	}
+	return newKey()
+}
+
+// withGaps cuts a page at its gaps and compresses the pieces as one stream, in which
+// each gap is a block of its own (RFC 1951, 3.2.4) that any text of its length can
+// fill: in its place the compressor saw bytes that are in no UTF-8, so that nothing
+// after it refers to it.
+func withGaps(page []byte) *keptPage {
 	k := &keptPage{size: len(page)}
 	var b bytes.Buffer
 	w, err := flate.NewWriter(&b, flate.BestCompression)
@@ -113,22 +123,23 @@ func packedInPieces(page []byte) *keptPage {
 		panic("scan: " + err.Error()) // the level is one that there is
 	}
 	from := 0
-	cut := func(to int) {
+	piece := func(to int) {
 		k.plain = append(k.plain, bytes.Clone(page[from:to]))
 		_, _ = w.Write(page[from:to]) // a buffer takes all
 		_ = w.Flush()
 		k.packed = append(k.packed, bytes.Clone(b.Bytes()))
 		b.Reset()
 	}
-	gap := bytes.Repeat([]byte{0xff}, keyLength)
-	for _, at := range keyField.FindAllSubmatchIndex(page, -1) {
-		cut(at[2])
-		_, _ = w.Write(gap)
+	for _, at := range fresh.FindAllSubmatchIndex(page, -1) {
+		begin, end := max(at[2], at[4]), max(at[3], at[5]) // of which one is -1
+		piece(begin)
+		k.gaps = append(k.gaps, end-begin)
+		_, _ = w.Write(bytes.Repeat([]byte{0xff}, end-begin))
 		_ = w.Flush()
 		b.Reset()
-		from = at[3]
+		from = end
 	}
-	cut(len(page))
+	piece(len(page))
 	return k
 }
 
@@ -138,14 +149,15 @@ const gzipHead = "\x1f\x8b\x08\x00\x00\x00\x00\x00\x00\xff"
 // lastBlock ends a deflated stream: a stored block of nothing.
 const lastBlock = "\x01\x00\x00\xff\xff"
 
-func (k *keptPage) send(c *gin.Context) {
+func (k *keptPage) send(c *gin.Context, now time.Time) {
+	c.Writer.Header().Add("Vary", "Accept-Language")
 	var plain, packed []byte
 	if takesGzip(c.Request) {
-		packed = k.zipped()
+		packed = k.zipped(now)
 	} else {
 		for i, piece := range k.plain {
 			if i > 0 {
-				plain = append(plain, newKey()...)
+				plain = append(plain, filled(k.gaps[i-1], now)...)
 			}
 			plain = append(plain, piece...)
 		}
@@ -153,17 +165,18 @@ func (k *keptPage) send(c *gin.Context) {
 	send(c, http.StatusOK, htmlKind, plain, packed)
 }
 
-// zipped is the page as a gzip file with new keys.
-func (k *keptPage) zipped() []byte {
+// zipped is the page as a gzip file with its gaps filled.
+func (k *keptPage) zipped(now time.Time) []byte {
 	out := make([]byte, 0, k.size/2+1000)
 	out = append(out, gzipHead...)
 	sum := uint32(0)
 	for i, piece := range k.packed {
 		if i > 0 {
-			key := newKey()
-			out = append(out, 0x00, keyLength, 0x00, ^byte(keyLength), 0xff) // stored, its length, and that inverted
-			out = append(out, key...)
-			sum = crc32.Update(sum, crc32.IEEETable, []byte(key))
+			text := filled(k.gaps[i-1], now)
+			length := byte(len(text))
+			out = append(out, 0x00, length, 0x00, ^length, 0xff) // stored, its length, and that inverted
+			out = append(out, text...)
+			sum = crc32.Update(sum, crc32.IEEETable, []byte(text))
 		}
 		out = append(out, piece...)
 		sum = crc32.Update(sum, crc32.IEEETable, k.plain[i])

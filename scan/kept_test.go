@@ -6,6 +6,7 @@ import (
 	"io"
 	"net/http"
 	"net/http/httptest"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -38,10 +39,12 @@ func (s *station) packed(path string) (string, int) {
 }
 
 func keysOf(page string) (keys []string, rest string) {
-	for _, m := range keyField.FindAllStringSubmatch(page, -1) {
-		keys = append(keys, m[1])
+	for _, m := range fresh.FindAllStringSubmatch(page, -1) {
+		if m[1] != "" {
+			keys = append(keys, m[1])
+		}
 	}
-	return keys, keyField.ReplaceAllString(page, "KEY")
+	return keys, fresh.ReplaceAllString(page, "GAP")
 }
 
 // A page that was kept is the page that would be made, with keys of its own, for
@@ -98,18 +101,27 @@ func TestKeptPages(t *testing.T) {
 	changed("three days")
 	s.jar = append(s.jar, &http.Cookie{Name: byCookie, Value: "mo"})
 	changed("other initials")
+	s.jar = append(s.jar, &http.Cookie{Name: languageCookie, Value: "de"})
+	changed("another language")
+	for range 2 { // made, then kept
+		page, _ := s.packed(path)
+		if want := `data-now="` + strconv.FormatInt(s.now.UnixMilli(), 10) + `"`; !strings.Contains(page, want) {
+			t.Errorf("the page does not tell the station's clock as %s", want)
+		}
+		s.now = s.now.Add(1500 * time.Millisecond)
+	}
 }
 
 // Any key may stand in any gap: the bytes after it do not depend on it.
 func TestPiecesDoNotReferToKeys(t *testing.T) {
 	field := `<input type="hidden" name="key" value="`
 	page := []byte(strings.Repeat(field+"01980000-0000-7000-8000-000000000000\"><p>01980000-0000-7000-8000 and on</p>", 40))
-	k := packedInPieces(page)
+	k := withGaps(page)
 	if len(k.packed) != 41 {
 		t.Fatalf("%d pieces", len(k.packed))
 	}
 	for range 3 {
-		r, err := gzip.NewReader(bytes.NewReader(k.zipped()))
+		r, err := gzip.NewReader(bytes.NewReader(k.zipped(today)))
 		if err != nil {
 			t.Fatal(err)
 		}
