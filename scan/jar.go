@@ -443,7 +443,7 @@ func changes(e larder.Entry, page store.JarPage, w writer) []string {
 			out = append(out, r.Notes...) // runs that disagree, an overshot end point
 		}
 	case larder.Reading:
-		out = append(out, changedReading(e, b, page, w)...)
+		out = append(append(out, changedReading(e, b, page, w)...), b.Strange(s.Stage)...)
 	case larder.Transfer:
 		if s.VolumeML != nil {
 			add("It now holds %s.", chem.FormatVolume(*s.VolumeML, w.k.Units()))

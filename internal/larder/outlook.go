@@ -105,5 +105,8 @@ func DilutionSentence(r chem.DilutionResult, target chem.GramsPer100ML, units ch
 	if r.HasSure && r.WaterSureML >= 1 {
 		return fmt.Sprintf("Up to %s of water keeps it surely at %s g/100 mL or above; %s.", chem.FormatVolume(r.WaterSureML, units), aim, likely)
 	}
+	if r.HasSure && r.WaterSureML > 0 {
+		return fmt.Sprintf("Add no more water: even the lower bound of its acidity is just at %s g/100 mL.", aim)
+	}
 	return fmt.Sprintf("Add no water: it is not surely above %s g/100 mL. By the middle of its measurement, %s.", aim, likely)
 }

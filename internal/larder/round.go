@@ -139,6 +139,19 @@ const (
 	acidityPerWeek = 3.0 // g/100 mL, in a still jar
 )
 
+// safePH is the most that an acidified food may have: above it, bacteria that make
+// people ill can grow (21 CFR 114.3(b)).
+const safePH chem.PH = 4.6
+
+// Strange tells what of a reading wants a second look whatever was read before. A
+// fresh must may well lie above the limit, so it is left out.
+func (r Reading) Strange(stage Stage) []string {
+	if r.PH == nil || *r.PH <= safePH || stage == Must || !stage.Live() {
+		return nil
+	}
+	return []string{fmt.Sprintf("pH %g is above %g, too high for what is %s: harmful bacteria can grow there. Rinse the probe and read it again; if it stands, do not taste it, and throw it away.", float64(*r.PH), float64(safePH), stage)}
+}
+
 // OutOfLine tells what of a new entry does not go with what was measured before:
 // a slip, another jar's sample, or something that wants a look.
 func OutOfLine(before State, e Entry) []string {
@@ -158,6 +171,7 @@ func OutOfLine(before State, e Entry) []string {
 		if b.PHMark != "" {
 			say("pH is rough: %s", b.PHMark)
 		}
+		out = append(out, b.Strange(before.Stage)...)
 	case Titration:
 		out = append(out, acidityOutOfLine(before.Acidity, b, e.When)...)
 	}

@@ -67,7 +67,7 @@ func (db *DB) Finish(ctx context.Context, tags []larder.Tag, target *chem.GramsP
 		}
 		judge := func(a larder.Acidity) []verdict.Finding {
 			lot.Acidity = a
-			e := verdict.EvidenceOfLot(lot, f.Jars, now)
+			e := verdict.EvidenceOfJars(lot, f.Jars, now)
 			if len(held) > 0 && e.Hold == "" {
 				e.Hold = held[0].String()
 			}

@@ -143,3 +143,28 @@ func TestLotAfterItsReadingIsStruck(t *testing.T) {
 	}
 	sound(t, db)
 }
+
+// The bench judges open jars by their own stage, as their page does: a ferment is
+// no vinegar yet, whatever it is to become.
+func TestBenchJudgesWhatStandsThere(t *testing.T) {
+	db, _ := kitchen(t)
+	tag := jarsOfWine(t, db, 1)[0]
+	for _, to := range []larder.Stage{"", larder.Acetic} {
+		if to != "" {
+			add(t, db, tag, body(larder.StageChange{To: to, VolumeML: ml(2800), Starter: &larder.Feed{From: larder.FromBought, Name: "live vinegar", Live: true, VolumeML: ml(100)}}))
+		}
+		f, err := db.Finish(ctx, []larder.Tag{tag}, nil, nil, db.clock())
+		if err != nil {
+			t.Fatal(err)
+		}
+		page, err := db.Outlook(ctx, tag, db.clock())
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, own := range page.Verdict {
+			if f.Verdict[i].Use != own.Use || f.Verdict[i].Answer != own.Answer {
+				t.Errorf("%s: the bench says %s of %s, the jar's page %s", f.Jars[0].State.Stage, f.Verdict[i].Answer, own.Use, own.Answer)
+			}
+		}
+	}
+}

@@ -102,6 +102,25 @@ func EvidenceOfLot(lot larder.Lot, jars []larder.Jar, now time.Time) Evidence {
 	return e
 }
 
+// EvidenceOfJars takes the evidence out of jars that stand open still, as if they
+// were one: lot is what they would be together. The jar that is furthest from
+// finished tells the stage.
+func EvidenceOfJars(lot larder.Lot, jars []larder.Jar, now time.Time) Evidence {
+	e := EvidenceOfLot(lot, jars, now)
+	e.ClosedAt = nil
+	for i, jar := range jars {
+		if s := jar.State; i == 0 || ripeness(s.Stage) < ripeness(e.Stage) {
+			e.Stage, e.Since = s.Stage, s.StageSince
+		}
+	}
+	return e
+}
+
+// ripeness orders stages; what no longer stands there is no food at all.
+func ripeness(s larder.Stage) int {
+	return slices.Index([]larder.Stage{larder.Must, larder.Alcoholic, larder.Acetic, larder.Maturing, larder.Finished}, s)
+}
+
 func (e *Evidence) takeAcidity(a larder.Acidity) {
 	e.Basis, e.AcidityGPer100ML, e.ExpandedUGPer100ML, e.LowerGPer100ML = a.Basis, a.GPer100ML, a.ExpandedUGPer100ML, a.LowerGPer100ML
 	e.StrengthMark, e.Why, e.TitratedAt = a.StrengthMark, a.Why, a.When
