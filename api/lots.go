@@ -49,7 +49,7 @@ type Lot struct {
 	Void         bool          `json:"void,omitempty"`
 }
 
-func lotOf(l larder.Lot) Lot {
+func lotOf(l larder.Lot, market verdict.Market) Lot {
 	why := ""
 	if l.Acidity.Basis == larder.NotMeasured {
 		why = l.Acidity.Why
@@ -57,7 +57,7 @@ func lotOf(l larder.Lot) Lot {
 	return Lot{
 		AcidityWhy: why, ID: l.ID, Name: l.Name, When: l.When, Pours: list(l.Pours), Runs: list(l.Runs),
 		AcidityBasis: l.Acidity.Basis, Acidity: acidityOf(&l.Acidity), AcidityText: l.Acidity.LabelText(), Bases: list(l.Bases), Ingredients: list(l.Ingredients),
-		Heated: l.Heated, Cautions: list(l.Cautions()), Note: l.Note, By: l.By, RecordedAt: l.RecordedAt, Void: l.Void,
+		Heated: l.Heated, Cautions: verdict.ShortTexts(verdict.OnLot(l, market)), Note: l.Note, By: l.By, RecordedAt: l.RecordedAt, Void: l.Void,
 	}
 }
 
@@ -149,18 +149,24 @@ func (a *API) bottleUp(ctx context.Context, in *struct {
 	if err != nil {
 		return nil, renamed(err, lotFields)
 	}
-	return &created[BottledLot]{at("/lots/%s", lot.Lot.ID), bottled(lot)}, nil
+	body, err := a.bottled(ctx, lot)
+	return &created[BottledLot]{at("/lots/%s", lot.Lot.ID), body}, err
 }
 
-func bottled(l store.BottledLot) BottledLot {
-	return BottledLot{lotOf(l.Lot), list(l.Bottles), l.Replayed}
+func (a *API) bottled(ctx context.Context, l store.BottledLot) (BottledLot, error) {
+	k, err := a.DB.Kitchen(ctx)
+	return BottledLot{lotOf(l.Lot, verdict.MarketOf(k)), list(l.Bottles), l.Replayed}, err
 }
 
 func (a *API) lots(ctx context.Context, _ *struct{}) (*answer[Lots], error) {
+	k, err := a.DB.Kitchen(ctx)
+	if err != nil {
+		return nil, err
+	}
 	all, err := a.DB.Lots(ctx)
 	out := &answer[Lots]{Lots{Lots: []LotLine{}}}
 	for _, l := range all {
-		out.Body.Lots = append(out.Body.Lots, LotLine{lotOf(l.Lot), l.Bottles, l.Given})
+		out.Body.Lots = append(out.Body.Lots, LotLine{lotOf(l.Lot, verdict.MarketOf(k)), l.Bottles, l.Given})
 	}
 	return out, err
 }
@@ -172,7 +178,8 @@ func (a *API) lot(ctx context.Context, in *struct {
 	if err != nil {
 		return nil, err
 	}
-	return &answer[BottledLot]{bottled(l)}, nil
+	body, err := a.bottled(ctx, l)
+	return &answer[BottledLot]{body}, err
 }
 
 func (a *API) bottle(ctx context.Context, in *BottlePath) (*answer[BottlePage], error) {
@@ -193,8 +200,12 @@ func (a *API) bottlePage(ctx context.Context, p store.BottlePage) (BottlePage, e
 	if err != nil {
 		return BottlePage{}, err
 	}
+	k, err := a.DB.Kitchen(ctx)
+	if err != nil {
+		return BottlePage{}, err
+	}
 	v, err := a.DB.VerdictOnGiving(ctx, p.Lot, now())
-	return BottlePage{p.Bottle, lotOf(p.Lot), list(p.Holds), p.Bottle.Tag.Link(address), Giving{v.Answer, list(v.Against())}}, err
+	return BottlePage{p.Bottle, lotOf(p.Lot, verdict.MarketOf(k)), list(p.Holds), p.Bottle.Tag.Link(address), Giving{v.Answer, list(v.Against())}}, err
 }
 
 func (a *API) give(ctx context.Context, in *struct {

@@ -1,6 +1,7 @@
 package labels
 
 import (
+	"errors"
 	"math"
 	"strings"
 )
@@ -58,7 +59,25 @@ func (l BottleLabel) content() []para {
 	for _, caution := range l.Cautions {
 		list = append(list, para{field: "caution", text: caution, bold: true, pt: bottleBasePt, gap: 0.3})
 	}
+	for _, text := range l.Minor {
+		list = append(list, para{field: "caution", text: text, pt: bottleBasePt, gap: 0.3})
+	}
 	return nonEmpty(list)
+}
+
+// sparing draws a label whole, else without what may go, one text after the other.
+func (l BottleLabel) sparing(b *board, draw func(BottleLabel) error) error {
+	kept := b.frame
+	for {
+		err := draw(l)
+		var room *RoomError
+		if len(l.Minor) == 0 || !errors.As(err, &room) {
+			return err
+		}
+		last := len(l.Minor) - 1
+		b.lose("there is no room for %q", l.Minor[last])
+		l.Minor, b.frame = l.Minor[:last], kept
+	}
 }
 
 func nonEmpty(list []para) []para {
@@ -106,6 +125,10 @@ type plan struct {
 // modules stay good, until the type is as large as wished; else it takes the
 // way that allows the largest type.
 func (l BottleLabel) draw(b *board, c Code) error {
+	return l.sparing(b, func(l BottleLabel) error { return l.lay(b, c) })
+}
+
+func (l BottleLabel) lay(b *board, c Code) error {
 	if b.disc {
 		b.frame = inscribed(b.frame)
 	}

@@ -186,9 +186,7 @@ func usesOf(findings []verdict.Finding, d Draft) []string {
 	}
 	uses := []string{"salads and dressings", "a spoonful in soups and sauces"}
 	if d.Food.Kind == "malt" {
-		uses = []string{"chips and fried fish", "chutneys that are kept cold and eaten soon"}
-		uses = uses[:1]
-		uses = append(uses, "marinades", "a spoonful in stews")
+		uses = []string{"chips and fried fish", "marinades", "a spoonful in stews"}
 	}
 	if !d.Food.Vinegar || answer[verdict.Table] == verdict.No {
 		uses = nil

@@ -52,7 +52,7 @@ type Draft struct {
 	Notes   []string
 	Net     string // the net quantity in both systems, for labels without rules
 
-	cautions []string // likewise
+	cautions []verdict.Short // all that the bottle carries, whatever the layout
 	plain    bool
 }
 
@@ -116,7 +116,7 @@ func (b *builder) gather() {
 			batches[j.BatchID] = true
 		}
 	}
-	b.bases = slices.Clone(b.Lot.Bases)
+	b.bases = slices.Concat(b.Lot.Bases, b.Lot.TraceBases)
 	for _, batch := range b.Trace.Batches {
 		b.bases = append(b.bases, batch.Base)
 		for _, i := range batch.Ingredients {
@@ -126,10 +126,10 @@ func (b *builder) gather() {
 			}
 		}
 	}
+	b.names = append(b.names, b.Lot.Ingredients...)
 	if len(b.parts) == 0 { // a trace without recipes: what the lot kept
 		for _, name := range b.Lot.Ingredients {
 			b.add(name, 0)
-			b.names = append(b.names, name)
 		}
 	}
 	for _, j := range b.Trace.Jars {
@@ -245,9 +245,14 @@ func (b *builder) words() {
 	b.acidity()
 	b.d.Net, l.Net = l.Net, b.want.Rules.Net(b.Bottle.SizeML)
 	l.Ingredients, l.Contains = b.ingredients(), b.declared()
-	b.d.cautions, l.Cautions = l.Cautions, nil
-	for _, c := range verdict.OnLabel(b.evidence, b.want.Rules.Market) {
-		l.Cautions = append(l.Cautions, c.Text)
+	b.d.cautions = verdict.OnLabel(b.bases, b.names, b.evidence, b.want.Rules.Market)
+	for _, c := range b.d.cautions {
+		switch c.ID {
+		case verdict.ShortSulphites, verdict.ShortGluten: // in Contains
+		case verdict.ShortLive: // in State
+		default:
+			l.Cautions = append(l.Cautions, c.Text)
+		}
 	}
 	switch {
 	case b.Lot.Heated && us:

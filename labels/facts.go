@@ -30,7 +30,7 @@ type FactsText struct {
 
 // FactsOf puts a label's facts into a code's text: name, acidity, lot and
 // bottle, the date, the caution, whom to ask. What is too long is shortened, the
-// least needed first; the acidity, the lot and the caution always stay whole.
+// least needed first; the acidity, the lot and the cautions always stay whole.
 func FactsOf(d Draft, lot larder.Lot, bottle larder.Bottle, loc *time.Location) FactsText {
 	var out FactsText
 	spell := func(what, text string) string {
@@ -48,10 +48,10 @@ func FactsOf(d Draft, lot larder.Lot, bottle larder.Bottle, loc *time.Location) 
 		measured = " TITRATED " + factsDate(lot.Acidity.When, loc)
 	}
 	id := spell("lot mark", lot.ID)
-	caution := strings.ToUpper(verdict.NotForCanning[:len("Not for canning")])
-	lotWord := "LOT "
+	cautions := factsCautions(d.cautions)
+	lotWord, bottled := "LOT ", "BOTTLED "+factsDate(lot.When, loc)+". "
 	write := func(name, measured, ask string) string {
-		text := fmt.Sprintf("%s. %s%s. %s%s/%d. BOTTLED %s. %s.", name, acidity, measured, lotWord, id, bottle.Number, factsDate(lot.When, loc), caution)
+		text := fmt.Sprintf("%s. %s%s. %s%s/%d. %s%s.", name, acidity, measured, lotWord, id, bottle.Number, bottled, cautions)
 		if ask != "" {
 			text += " ASK " + ask
 		}
@@ -76,11 +76,38 @@ func FactsOf(d Draft, lot larder.Lot, bottle larder.Bottle, loc *time.Location) 
 			return out
 		}
 	}
-	room := MaxFacts - len(write("", "", "")) - len(" ASK ")
-	short = cutWords(short, max(room-len(who), 24))
-	out.Text = write(short, "", cutWords(who, max(room-len(short), 0)))
+	room := func() int { return MaxFacts - len(write("", "", "")) }
+	if room() < leastName { // the lot mark holds the day
+		bottled = ""
+		out.Warnings = append(out.Warnings, "The facts are too long for a code, so it leaves out when it was bottled.")
+	}
+	const asks = len(" ASK ")
+	short = cutWords(short, min(room(), max(room()-asks-len(who), leastName)))
+	out.Text = write(short, "", cutWords(who, max(room()-asks-len(short), 0)))
 	out.Warnings = append(out.Warnings, "The facts are too long for a code, so the name or the maker's line is cut short.")
 	return out
+}
+
+// leastName is how many characters of a name stay when the maker's line can go.
+const leastName = 24
+
+// factsCautions are the grave cautions in as few words as can be understood.
+// Gluten is left to the print beside the code.
+func factsCautions(list []verdict.Short) string {
+	var out []string
+	for _, c := range list {
+		switch c.ID {
+		case verdict.ShortCanning:
+			out = append(out, "NOT FOR CANNING")
+		case verdict.ShortInfants:
+			out = append(out, "NOT UNDER 1 YEAR")
+		case verdict.ShortCold:
+			out = append(out, "KEEP COLD")
+		case verdict.ShortSulphites:
+			out = append(out, strings.ToUpper(strings.Replace(c.Text, "contain", "have", 1)))
+		}
+	}
+	return strings.Join(out, ". ")
 }
 
 // factsDate is short and cannot be misread on either side of an ocean.

@@ -45,7 +45,7 @@ func fromLot(bottle larder.Bottle, lot larder.Lot, bottles int, kitchen larder.K
 		Acidity: lot.Acidity.LabelText(), AcidityNote: lot.Acidity.LabelNote(loc),
 		Bottled: lot.When.DateIn(loc), Net: NetText(float64(bottle.SizeML)),
 		Ingredients: strings.Join(lot.Ingredients, ", "), Lot: lot.ID,
-		Number: fmt.Sprintf("bottle %d of %d", bottle.Number, bottles), Cautions: lot.Cautions(), Maker: maker,
+		Number: fmt.Sprintf("bottle %d of %d", bottle.Number, bottles), Maker: maker,
 	}
 }
 

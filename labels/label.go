@@ -56,6 +56,7 @@ type BottleLabel struct {
 	Lot         string   // "L0412"
 	Number      string   // "bottle 7 of 12"
 	Cautions    []string // "Not for canning or preserving"
+	Minor       []string // what may go when there is no room, the last first
 	Maker       string
 	DiameterMM  float64
 }

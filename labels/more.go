@@ -28,8 +28,12 @@ const (
 )
 
 func (l NeckLabel) draw(b *board, c Code) error {
+	return l.sparing(b, func(l BottleLabel) error { return NeckLabel{l}.lay(b, c) })
+}
+
+func (l NeckLabel) lay(b *board, c Code) error {
 	if b.disc || b.w < stripMinWMM || b.w < stripAspect*b.h {
-		return l.BottleLabel.draw(b, c)
+		return l.BottleLabel.lay(b, c)
 	}
 	set, err := l.resolve(b)
 	if err != nil {
@@ -47,7 +51,7 @@ func (l NeckLabel) draw(b *board, c Code) error {
 	rest := b.w - wide - 3 - b.cornerPad()
 	small, scale := l.smallPrint(set, area{w: 0.5 * rest}, b.h-1)
 	if scale == 0 || !l.placard(b, set, area{b.x + wide + 1, b.y + 0.5, 0.5 * rest, b.h - 1}) {
-		return l.BottleLabel.draw(b, c)
+		return l.BottleLabel.lay(b, c)
 	}
 	_, _, h := set.stack(small, scale, false)
 	small.area = area{b.x + wide + 3 + 0.5*rest, b.y + (b.h-h)/2, 0.5 * rest, h}

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"cruet/internal/larder"
+	"cruet/internal/verdict"
 )
 
 // Public is all that a bottle's page tells whoever holds it: nothing of other
@@ -41,29 +42,25 @@ func PublicOf(f Filled) (Public, error) {
 			p.Lines = append(p.Lines, line)
 		}
 	}
-	p.Minds = Minds(f.Lot)
-	for _, c := range l.Cautions[min(1, len(l.Cautions)):] { // the first is what Minds begins with
-		p.Minds = append(p.Minds, c+".")
-	}
-	if strings.Contains(strings.ToLower(l.Contains), "gluten") {
-		p.Minds = append(p.Minds, "Whoever must avoid gluten should not have it.")
-	}
+	p.Minds = minds(d.cautions)
 	return p, nil
 }
 
-// Minds are a lot's cautions, each with what it means for whoever holds a bottle.
-func Minds(l larder.Lot) []string {
+// minds are a bottle's cautions, each with what it means for whoever holds it.
+func minds(cautions []verdict.Short) []string {
 	var out []string
-	for _, caution := range l.Cautions() {
-		switch {
-		case strings.HasPrefix(caution, "Not for canning"):
+	for _, c := range cautions {
+		switch c.ID {
+		case verdict.ShortCanning:
 			out = append(out, "Not for canning or preserving: home-made vinegar must not be relied on to keep food safe. For preserves use bought vinegar of the strength that a tested recipe and your local rules ask for.")
-		case strings.Contains(caution, "sulphites"):
-			out = append(out, "It was made from wine and may contain sulphites, which some people do not tolerate.")
-		case strings.HasPrefix(caution, "Unpasteurised"):
-			out = append(out, "It is unpasteurised and alive. A slippery disc or threads may form: that is a mother, harmless, and can be strained out. Whoever must avoid live foods should not have it.")
+		case verdict.ShortSulphites:
+			out = append(out, c.Text+".", "Some people do not tolerate sulphites.")
+		case verdict.ShortGluten:
+			out = append(out, "Whoever must avoid gluten should not have it.")
+		case verdict.ShortLive:
+			out = append(out, "It is unpasteurised and alive. A slippery disc or threads may form: that is a mother of vinegar, which can be strained out. Whoever must avoid live foods should not have it.")
 		default:
-			out = append(out, caution+".")
+			out = append(out, c.Text+".")
 		}
 	}
 	return append(out, "Throw it away if anything coloured or furry grows on it.")

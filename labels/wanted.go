@@ -51,13 +51,21 @@ func (d Draft) Print(layout string) Label {
 	return d.Label
 }
 
-// Plain is the label without the heights and places that rules ask for.
+// Plain is the label without the heights and places that rules ask for. It says
+// the same cautions; how to keep it goes before any of those when there is no room.
 func (d Draft) Plain() BottleLabel {
 	l := d.Label.BottleLabel
 	l.Net = d.Net
-	l.Cautions = slices.Clone(d.cautions)
-	if d.Label.Contains != "" && !slices.ContainsFunc(l.Cautions, func(c string) bool { return strings.EqualFold(c, strings.TrimSuffix(d.Label.Contains, ".")) }) {
-		l.Cautions = append(l.Cautions, strings.TrimSuffix(d.Label.Contains, "."))
+	if d.Label.Contains != "" { // sulphites and gluten, with the emphasis that the rules ask for
+		l.Cautions = append(slices.Clone(l.Cautions), strings.TrimSuffix(d.Label.Contains, "."))
+	}
+	for _, c := range d.cautions {
+		if !c.Grave() {
+			l.Minor = append(l.Minor, c.Text)
+		}
+	}
+	if keep := strings.TrimSuffix(d.Label.Keep, "."); keep != "" {
+		l.Minor = append(l.Minor, keep)
 	}
 	return l
 }

@@ -278,7 +278,7 @@ func (p *Pages) showLot(c *gin.Context, status int, back *sent) error {
 		return err
 	}
 	w := writer{k: k, now: p.now(k)}
-	v := lotView{ID: l.Lot.ID, Name: l.Lot.Name, New: c.Query("new") != "", Void: l.Lot.Void, Cautions: l.Lot.Cautions(), Note: l.Lot.Note,
+	v := lotView{ID: l.Lot.ID, Name: l.Lot.Name, New: c.Query("new") != "", Void: l.Lot.Void, Cautions: verdict.ShortTexts(verdict.OnLot(l.Lot, verdict.MarketOf(k))), Note: l.Lot.Note,
 		Lines: []pair{{"Acidity", acidityOnLabel(l.Lot, k)}, {"Bottled", l.Lot.When.DateIn(k.Location())}}, LabelsURL: lotURL(l.Lot.ID) + "/labels"}
 	if len(l.Lot.Ingredients) > 0 {
 		v.Lines = append(v.Lines, pair{"From", strings.Join(l.Lot.Ingredients, ", ")})

@@ -65,7 +65,7 @@ func (a *app) bottle(cmd *cobra.Command, args []string, f bottleFlags, asJSON bo
 			return a.printJSON(map[string]any{"lot": l.Lot, "bottles": l.Bottles, "replayed": l.Replayed})
 		}
 		a.saidBefore(l.Replayed)
-		a.printLot(l.Lot, r.speech())
+		a.printLot(l.Lot, r)
 		for _, b := range l.Bottles {
 			fmt.Fprintf(a.out, "  %s  #%-3d %s\n", b.Tag.Spaced(), b.Number, r.speech().volume(&b.SizeML))
 		}

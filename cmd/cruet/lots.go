@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"cruet/internal/larder"
+	"cruet/internal/verdict"
 )
 
 func (a *app) lotsCommand() *cobra.Command {
@@ -68,7 +69,7 @@ func (a *app) showLot(ctx context.Context, r room, id string, asJSON bool) error
 	if asJSON {
 		return a.printJSON(map[string]any{"lot": l.Lot, "bottles": l.Bottles, "log": append([]larder.LotHold{}, log...), "held": append([]larder.Held{}, held...)})
 	}
-	a.printLot(l.Lot, r.speech())
+	a.printLot(l.Lot, r)
 	for _, h := range held {
 		fmt.Fprintf(a.out, "%-11s %s\n", "ON HOLD", oneLine(h.String()))
 	}
@@ -83,7 +84,8 @@ func (a *app) showLot(ctx context.Context, r room, id string, asJSON bool) error
 	return nil
 }
 
-func (a *app) printLot(lot larder.Lot, s speech) {
+func (a *app) printLot(lot larder.Lot, r room) {
+	s := r.speech()
 	fmt.Fprintf(a.out, "%s  %s, bottled %s\n", lot.ID, lot.Name, lot.When.DateIn(s.loc))
 	if lot.Void {
 		fmt.Fprintln(a.out, "STRUCK: it was never bottled so")
@@ -95,8 +97,8 @@ func (a *app) printLot(lot larder.Lot, s speech) {
 	for _, p := range lot.Pours {
 		fmt.Fprintf(a.out, "%-11s %s of jar %s\n", "from", s.volume(&p.VolumeML), p.Jar)
 	}
-	for _, c := range lot.Cautions() {
-		fmt.Fprintf(a.out, "%-11s %s\n", "caution", c)
+	for _, c := range verdict.OnLot(lot, verdict.MarketOf(r.kitchen)) {
+		fmt.Fprintf(a.out, "%-11s %s\n", "caution", c.Text)
 	}
 }
 
@@ -115,6 +117,6 @@ func (a *app) showBottle(ctx context.Context, r room, tag larder.Tag, asJSON boo
 	for _, h := range p.Holds {
 		fmt.Fprintf(a.out, "%-11s %s\n", "ON HOLD", h)
 	}
-	a.printLot(p.Lot, r.speech())
+	a.printLot(p.Lot, r)
 	return nil
 }

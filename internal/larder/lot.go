@@ -3,7 +3,6 @@ package larder
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 	"time"
 
@@ -348,19 +347,4 @@ func (a Acidity) LabelNote(loc *time.Location) string {
 		return "computed; titrated " + a.When.DateIn(loc)
 	}
 	return ""
-}
-
-// Cautions are what every bottle of the lot must say, the gravest first. The
-// rule against home-made vinegar in canning is Penn State Extension's; the
-// sulphite declaration is asked for by 21 CFR 101.100(a)(4) and Regulation (EU)
-// 1169/2011 annex II, and a wine without a test is taken to hold some.
-func (l Lot) Cautions() []string {
-	out := []string{"Not for canning or preserving"}
-	if slices.Contains(l.Bases, Wine) || slices.Contains(l.TraceBases, Wine) {
-		out = append(out, "May contain sulphites")
-	}
-	if !l.Heated {
-		out = append(out, "Unpasteurised; a live mother may form")
-	}
-	return out
 }

@@ -176,16 +176,6 @@ func TestLotNames(t *testing.T) {
 	}
 }
 
-func TestCautions(t *testing.T) {
-	all := Lot{Bases: []Base{FruitScraps, Wine, Wine}}.Cautions()
-	if len(all) != 3 || !strings.Contains(all[0], "canning") || !strings.Contains(all[1], "sulphites") || !strings.Contains(all[2], "npasteurised") {
-		t.Errorf("the cautions are %q", all)
-	}
-	if got := (Lot{Bases: []Base{Ale}, Heated: true}).Cautions(); len(got) != 1 || !strings.Contains(got[0], "canning") {
-		t.Errorf("of a heated ale vinegar: %q", got)
-	}
-}
-
 func TestNewGiftCheck(t *testing.T) {
 	lot := Lot{ID: "L261120A", When: daysAgo(5)}
 	for name, row := range map[string]struct {

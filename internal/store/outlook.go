@@ -62,11 +62,7 @@ func (db *DB) market(ctx context.Context) (verdict.Market, error) {
 	if err != nil {
 		return verdict.Elsewhere, err
 	}
-	m, err := verdict.ParseMarket(k.Market)
-	if err != nil {
-		return verdict.Elsewhere, nil
-	}
-	return m, nil
+	return verdict.MarketOf(k), nil
 }
 
 // VerdictOfLot judges a lot by the jars it came from, as they stand now.

@@ -11,6 +11,7 @@ import (
 
 	"cruet/internal/chem"
 	"cruet/internal/larder"
+	"cruet/internal/verdict"
 )
 
 func trace(t testing.TB, db *DB, kind larder.SubjectKind, id string) larder.Trace {
@@ -346,7 +347,7 @@ func TestLotIsMadeOf(t *testing.T) {
 	if want := []string{"apple juice", "water", "damson wine", "honey", "thyme"}; !reflect.DeepEqual(lot.Ingredients, want) {
 		t.Errorf("it is made of %v, want %v", lot.Ingredients, want)
 	}
-	if !reflect.DeepEqual(lot.Bases, []larder.Base{larder.Juice}) || !reflect.DeepEqual(lot.TraceBases, []larder.Base{larder.Wine}) || !slices.Contains(lot.Cautions(), "May contain sulphites") {
+	if !reflect.DeepEqual(lot.Bases, []larder.Base{larder.Juice}) || !reflect.DeepEqual(lot.TraceBases, []larder.Base{larder.Wine}) || !slices.ContainsFunc(verdict.OnLot(lot, verdict.EU), func(s verdict.Short) bool { return s.ID == verdict.ShortSulphites }) {
 		t.Errorf("its bases are %v and %v", lot.Bases, lot.TraceBases)
 	}
 	// What goes into the wine now did not go into that lot.

@@ -17,20 +17,76 @@ type Short struct {
 // NotForCanning stands on every bottle: see the rule canning-never.
 const NotForCanning = "Not for canning or preserving"
 
-// OnLabel are the cautions that a bottle's label carries, the gravest first.
-// What it contains (sulphites, gluten) is said by Contains.
-func OnLabel(e Evidence, market Market) []Short {
-	out := []Short{{"canning-never", NotForCanning, pennState}}
-	for _, row := range []struct {
-		id, text string
-		when     func(Evidence) bool
-	}{
-		{"honey", "Not for children under one year", madeFrom(larder.Honey)},
-		{"infused-cold", "Keep in the refrigerator, use within 3 months", infusedOne},
-	} {
-		if row.when(e) {
-			out = append(out, Short{row.id, row.text, cautionSource(row.id)})
+// The IDs of the cautions on a bottle.
+const (
+	ShortCanning   = "canning-never"
+	ShortInfants   = "honey"
+	ShortCold      = "infused-cold"
+	ShortSulphites = "sulphites"
+	ShortGluten    = "gluten"
+	ShortLive      = "live"
+)
+
+// Grave tells that a label without room for the caution must not be printed. The
+// others may be left out on a small one.
+func (s Short) Grave() bool { return s.ID != ShortLive }
+
+// OnLabel are the cautions that a bottle carries, the gravest first. bases and
+// names are those of all that went in and of what it came from, see Contains.
+func OnLabel(bases []larder.Base, names []string, e Evidence, market Market) []Short {
+	out := []Short{{ShortCanning, NotForCanning, pennState}}
+	if slices.Contains(e.Bases, larder.Honey) || slices.Contains(bases, larder.Honey) || slices.ContainsFunc(names, hasHoney) {
+		out = append(out, Short{ShortInfants, "Not for children under one year", cautionSource(ShortInfants)})
+	}
+	if infusedOne(e) {
+		out = append(out, Short{ShortCold, "Keep in the refrigerator, use within 3 months", cautionSource(ShortCold)})
+	}
+	var cereals []Substance
+	for _, s := range Contains(bases, names, e, market) {
+		if s.ID != "sulphites" {
+			cereals = append(cereals, s)
+			continue
 		}
+		text := "Contains " + s.Name
+		if s.May {
+			text = "May contain " + s.Name
+		}
+		out = append(out, Short{ShortSulphites, text, s.Source})
+	}
+	if len(cereals) > 0 {
+		var held []string
+		for _, s := range cereals {
+			name := s.Name
+			if s.ID != "oats" {
+				name += " (gluten)"
+			}
+			held = append(held, name)
+		}
+		out = append(out, Short{ShortGluten, "Contains " + strings.Join(held, ", "), cereals[0].Source})
+	}
+	if !e.Heated {
+		text := "Unpasteurised; a live mother may form"
+		if market == US {
+			text = "Unpasteurized; a live mother may form"
+		}
+		out = append(out, Short{ShortLive, text, own("common practice, no published source")})
+	}
+	return out
+}
+
+// hasHoney tells that a name is one of honey or of what is made from it.
+func hasHoney(name string) bool { return hasWord(name, []string{"honey", "mead"}) }
+
+// OnLot are the cautions on every bottle of a lot, by what the lot itself kept.
+func OnLot(l larder.Lot, market Market) []Short {
+	return OnLabel(slices.Concat(l.Bases, l.TraceBases), l.Ingredients, EvidenceOfLot(l, nil, l.When.At), market)
+}
+
+// ShortTexts are the texts alone.
+func ShortTexts(list []Short) []string {
+	out := []string{}
+	for _, s := range list {
+		out = append(out, s.Text)
 	}
 	return out
 }

@@ -51,6 +51,15 @@ func (m Market) Name() string {
 	return "elsewhere (the strictest limits of all)"
 }
 
+// MarketOf is whose rules a kitchen asks; an unknown one gets the strictest.
+func MarketOf(k larder.Kitchen) Market {
+	m, err := ParseMarket(k.Market)
+	if err != nil {
+		return Elsewhere
+	}
+	return m
+}
+
 // ParseMarket reads a market's code in either case; "elsewhere" and empty text
 // are Elsewhere. An error is larder.Problems on the field market.
 func ParseMarket(text string) (Market, error) {

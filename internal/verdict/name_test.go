@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -133,13 +134,36 @@ func TestContains(t *testing.T) {
 func TestOnLabel(t *testing.T) {
 	e := tested(5.5)
 	e.Bases, e.Infuse = []larder.Base{larder.Honey}, "thyme"
-	got := OnLabel(e, EU)
-	if len(got) != 3 || got[0].Text != NotForCanning || !strings.Contains(got[1].Text, "one year") || !strings.Contains(got[2].Text, "refrigerator") {
-		t.Errorf("%+v", got)
-	}
+	got := OnLabel(e.Bases, []string{"honey", "barley malt", "raisins"}, e, EU)
+	var held []string
 	for _, s := range got {
-		if s.Source.Title == "" {
-			t.Errorf("%s has no source", s.ID)
+		held = append(held, s.ID)
+		if s.Source.Title == "" || s.Text == "" {
+			t.Errorf("%s has no source or no text", s.ID)
+		}
+	}
+	if want := []string{ShortCanning, ShortInfants, ShortCold, ShortSulphites, ShortGluten, ShortLive}; !slices.Equal(held, want) {
+		t.Errorf("%q, want %q", held, want)
+	}
+}
+
+// A lot says by itself what may hurt somebody, wherever in it that came from.
+func TestOnLot(t *testing.T) {
+	for name, c := range map[string]struct {
+		lot    larder.Lot
+		market Market
+		want   string
+	}{
+		"heated scraps":        {larder.Lot{Bases: []larder.Base{larder.FruitScraps}, Heated: true}, EU, NotForCanning},
+		"wine":                 {larder.Lot{Bases: []larder.Base{larder.Wine}, Heated: true}, EU, NotForCanning + "; May contain sulphites"},
+		"wine in its starter":  {larder.Lot{Bases: []larder.Base{larder.Juice}, TraceBases: []larder.Base{larder.Wine}, Heated: true}, US, NotForCanning + "; May contain sulfites"},
+		"raisins":              {larder.Lot{Bases: []larder.Base{larder.Juice}, Ingredients: []string{"raisins"}, Heated: true}, EU, NotForCanning + "; May contain sulphites"},
+		"honey in cider":       {larder.Lot{Bases: []larder.Base{larder.Juice}, Ingredients: []string{"apple juice", "Honey"}, Heated: true}, EU, NotForCanning + "; Not for children under one year"},
+		"honey in its starter": {larder.Lot{Bases: []larder.Base{larder.Juice}, TraceBases: []larder.Base{larder.Honey}, Heated: true}, EU, NotForCanning + "; Not for children under one year"},
+		"infused":              {larder.Lot{Bases: []larder.Base{larder.Juice}, Ingredients: []string{"rosemary"}}, EU, NotForCanning + "; Keep in the refrigerator, use within 3 months; Unpasteurised; a live mother may form"},
+	} {
+		if got := strings.Join(ShortTexts(OnLot(c.lot, c.market)), "; "); got != c.want {
+			t.Errorf("%s: %q, want %q", name, got, c.want)
 		}
 	}
 }

@@ -1,0 +1,82 @@
+package labels
+
+import (
+	"strings"
+	"testing"
+
+	"cruet/internal/larder"
+	"cruet/internal/verdict"
+)
+
+// Whatever the layout, a bottle says what may hurt somebody: the ruled label, the
+// plain one, the neck tag, the code's facts and the bottle's page.
+func TestCautionsHoldInEveryLayout(t *testing.T) {
+	const canning, infants, cold, sulphites = "not for canning", "under one year", "refrigerator", "sulphites"
+	short := map[string]string{canning: "NOT FOR CANNING", infants: "NOT UNDER 1 YEAR", cold: "KEEP COLD", sulphites: "MAY HAVE SULPHITES"}
+	for name, c := range map[string]struct {
+		base        larder.Base
+		ingredients []string
+		infused     string
+		want        []string
+	}{
+		"honey":           {larder.Honey, []string{"honey", "water"}, "", []string{canning, infants}},
+		"honey in juice":  {larder.Juice, []string{"apple juice", "honey"}, "", []string{canning, infants}},
+		"infused":         {larder.Juice, []string{"apple juice"}, "fig leaves", []string{canning, cold}},
+		"honey, infused":  {larder.Honey, []string{"honey", "water"}, "rosemary", []string{canning, infants, cold}},
+		"wine":            {larder.Wine, []string{"red grapes"}, "", []string{canning, sulphites}},
+		"raisins":         {larder.Juice, []string{"apple juice", "raisins"}, "", []string{canning, sulphites}},
+		"all at once":     {larder.Honey, []string{"honey", "raisins"}, "thyme", []string{canning, infants, cold, sulphites}},
+		"none but always": {larder.Juice, []string{"apple juice"}, "", []string{canning}},
+	} {
+		f := pears(t)
+		f.Lot.Bases, f.Lot.TraceBases, f.Lot.Ingredients, f.Lot.Name = []larder.Base{c.base}, nil, c.ingredients, "Vinegar of the yard with a rather long name"
+		f.Trace = larder.Trace{}
+		if c.infused != "" {
+			f.Trace.Back = []larder.Step{{Edge: larder.Edge{What: larder.Infused, FromName: c.infused, ToJar: f.Lot.Pours[0].Jar, When: day(2026, 12, 1)}}}
+		}
+		d := draft(t, f, Wanted{Rules: EU, Code: Facts})
+		public, err := PublicOf(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		plain := d.Plain()
+		neck := d.Neck()
+		neck.Minor = nil // as on the smallest paper
+		texts := func(paras []para) string {
+			var all []string
+			for _, p := range paras {
+				all = append(all, p.text)
+			}
+			return strings.ToLower(strings.Join(all, "; "))
+		}
+		for layout, text := range map[string]string{"ruled": texts(d.Label.info()), "plain": texts(plain.content()), "neck": texts(neck.content()), "page": strings.ToLower(strings.Join(public.Minds, "; "))} {
+			for _, caution := range []string{canning, infants, cold, sulphites} {
+				if want := strings.Contains(strings.Join(c.want, ";"), caution); strings.Contains(text, caution) != want {
+					t.Errorf("%s, %s: %q is wanted: %v, in %q", name, layout, caution, want, text)
+				}
+			}
+		}
+		facts := d.Label.URL
+		if len(facts) > MaxFacts || strings.Trim(facts, factsAlphabet) != "" {
+			t.Errorf("%s: %d characters: %q", name, len(facts), facts)
+		}
+		for caution, text := range short {
+			if want := strings.Contains(strings.Join(c.want, ";"), caution); strings.Contains(facts, text) != want {
+				t.Errorf("%s: %q is wanted: %v, in %q", name, text, want, facts)
+			}
+		}
+		if !strings.Contains(strings.Join(plain.Minor, ";"), "npasteurised") || c.infused == "" && !strings.Contains(strings.Join(plain.Minor, ";"), "Keep closed") {
+			t.Errorf("%s: the plain label also says %q", name, plain.Minor)
+		}
+		// On a strip all grave cautions are printed or the stock is refused.
+		for _, id := range []string{"letter-2x10", "letter-3x10"} {
+			b := texts(neck.content())
+			var out strings.Builder
+			_, err := Write(&out, Sheet{Stock: mustStock(t, id), DPI: 203, Date: testDate}, d.Neck())
+			t.Logf("%s on %s: %v (%d bytes) %s", name, id, err, out.Len(), b)
+		}
+	}
+	if (verdict.Short{ID: verdict.ShortInfants}).Grave() == false || (verdict.Short{ID: verdict.ShortLive}).Grave() {
+		t.Error("the grave cautions are others")
+	}
+}
