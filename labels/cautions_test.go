@@ -1,6 +1,8 @@
 package labels
 
 import (
+	"errors"
+	"io"
 	"strings"
 	"testing"
 
@@ -68,12 +70,13 @@ func TestCautionsHoldInEveryLayout(t *testing.T) {
 		if !strings.Contains(strings.Join(plain.Minor, ";"), "npasteurised") || c.infused == "" && !strings.Contains(strings.Join(plain.Minor, ";"), "Keep closed") {
 			t.Errorf("%s: the plain label also says %q", name, plain.Minor)
 		}
-		// On a strip all grave cautions are printed or the stock is refused.
-		for _, id := range []string{"letter-2x10", "letter-3x10"} {
-			b := texts(neck.content())
-			var out strings.Builder
-			_, err := Write(&out, Sheet{Stock: mustStock(t, id), DPI: 203, Date: testDate}, d.Neck())
-			t.Logf("%s on %s: %v (%d bytes) %s", name, id, err, out.Len(), b)
+		// A strip is printed with all of them; a paper without the room is refused.
+		for _, id := range []string{"letter-2x10", "letter-3x10", "roll-57x32"} {
+			var room *RoomError
+			err := Write(io.Discard, Sheet{Stock: mustStock(t, id), DPI: 203, Date: testDate}, []Label{d.Neck()})
+			if err != nil && (id == "letter-2x10" && len(c.want) < 4 || !errors.As(err, &room)) {
+				t.Errorf("%s on %s: %v", name, id, err)
+			}
 		}
 	}
 	if (verdict.Short{ID: verdict.ShortInfants}).Grave() == false || (verdict.Short{ID: verdict.ShortLive}).Grave() {

@@ -126,10 +126,10 @@ func (b *builder) gather() {
 			}
 		}
 	}
-	b.names = append(b.names, b.Lot.Ingredients...)
 	if len(b.parts) == 0 { // a trace without recipes: what the lot kept
 		for _, name := range b.Lot.Ingredients {
 			b.add(name, 0)
+			b.names = append(b.names, name)
 		}
 	}
 	for _, j := range b.Trace.Jars {
