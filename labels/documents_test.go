@@ -129,10 +129,17 @@ func recordOf(t testing.TB, n int) BatchRecord {
 	jar.State = larder.Fold(log)
 	bottles := []larder.Bottle{f.Bottle}
 	bottles[0].Gift = &larder.Gift{To: "choir supper", When: day(2027, 1, 6), By: "mk", Note: "for the table"}
-	calibration := larder.BenchEntry{When: day(2026, 12, 30), By: "ro", Body: larder.BaseCheck{Base: "sodium hydroxide 1 mol/L", StatedMolPerL: 1}}
+	back := f.Bottle
+	back.Number++
+	back.Gift = &larder.Gift{To: "the ferry crew", When: day(2027, 1, 5), By: "mk", TakenBack: &larder.TakenBack{Reason: "the ferry had left", By: "ro"}}
+	held := []larder.LotHold{{Seq: 1, On: true, Reason: "a cap leaked", When: day(2027, 1, 4), By: "ro"}, {Seq: 2, Reason: "it was one cap", When: day(2027, 1, 5), By: "mk", Note: "all caps tried"}}
+	low, high := chem.PH(1.70), chem.PH(3.98)
+	bench := []larder.BenchEntry{{When: day(2026, 12, 30), By: "ro", Body: larder.BaseCheck{Base: "sodium hydroxide 1 mol/L", StatedMolPerL: 1}},
+		{When: day(2026, 12, 31), By: "mk", Note: "fresh buffers", Body: larder.MeterCalibration{Meter: "bench pH", CalibrationInput: chem.CalibrationInput{Points: []chem.CalibrationPoint{
+			{Buffer: chem.Tetroxalate, TemperatureC: 25, ShownPH: &low}, {Buffer: chem.Phthalate, TemperatureC: 25, ShownPH: &high}}}}}}
 	return BatchRecord{Kitchen: quinceYard, Batch: f.Trace.Batches[0], Jars: []JarRecord{{Jar: jar, Log: log, CameFrom: []larder.Edge{{What: larder.StarterIn, FromName: "live vinegar", Mother: true, VolumeML: ml(500), When: day(2026, 8, 8)}},
 		WentInto: []larder.Edge{{What: larder.Bottled, FromJar: jar.Tag, ToLot: f.Lot.ID, VolumeML: ml(3000), When: f.Lot.When}}}},
-		Bench: []larder.BenchEntry{calibration}, Lots: []LotRecord{{Lot: f.Lot, Bottles: bottles}}, Page: A4, Date: time.Date(2027, 1, 7, 10, 0, 0, 0, time.UTC)}
+		Bench: bench, Lots: []LotRecord{{Lot: f.Lot, Bottles: bottles, Log: held, Taken: []larder.Bottle{back}}}, Page: A4, Date: time.Date(2027, 1, 7, 10, 0, 0, 0, time.UTC)}
 }
 
 func recordPDF(t testing.TB, r BatchRecord) []byte {
@@ -214,15 +221,18 @@ func TestTracePaper(t *testing.T) {
 }
 
 // What the records hold is in the PDFs' text: the fields of 21 CFR 1.345 and
-// Regulation (EC) 178/2002 art. 18 for a trace, the sums for a record.
+// Regulation (EC) 178/2002 art. 18 for a trace, the sums for a record. OIV-OENO
+// 438-2011 has the buffers at 1.679 and 4.005 for 25 °C, so a meter that shows
+// 1.70 and 3.98 has a slope of 2.28 ÷ 2.326 = 98.0 %.
 func TestDocumentsExtract(t *testing.T) {
 	for name, c := range map[string]struct {
 		pdf  []byte
 		want []string
 	}{
-		"record": {recordPDF(t, recordOf(t, 60)), []string{"Barley", "5 L", "page 1 of ", "[struck by entry 4]", "struck entry 3: misread", "(8.34 - 0.00) × 1 × 60.05 × 1 ÷ (10 × 10) = 5.008", "choir supper", "name and signature", "Characters that no font here has", "1 mol/L, as its bottle says"}},
-		"trace":  {tracePDF(t, traceOf(t)), []string{"the orchard at the bend, tel. 555 0100", "KW43", "Fernmouth; lot L77", "mother and 200 mL", "(starter), stated 5 %,", "the seed swap", "L270103B, bottle 2", "98 %", "white fur", "pear peels and cores"}},
-		"card":   {cardPDF(t, givenBottle(t)), []string{"Pear trimmings", "for the neighbours at no. 4", "Its story", "A mother came over from the barley", "Not for canning or preserving"}},
+		"record": {recordPDF(t, recordOf(t, 60)), []string{"Barley", "5 L", "page 1 of ", "[struck by entry 4]", "struck entry 3: misread", "(8.34 - 0.00) × 1 × 60.05 × 1 ÷ (10 × 10) = 5.008", "choir supper", "name and signature", "Characters that no font here has", "1 mol/L, as its bottle says",
+			"bench pH", "slope 98.0 % of the ideal", "buffers 1.68 to 4.0", "fresh buffers", "a cap leaked", "it was one cap. all caps tried", "the ferry crew", "[taken back by ro: the ferry had left]"}},
+		"trace": {tracePDF(t, traceOf(t)), []string{"the orchard at the bend, tel. 555 0100", "KW43", "Fernmouth; lot L77", "mother and 200 mL", "(starter), stated 5 %,", "the seed swap", "L270103B, bottle 2", "98 %", "white fur", "pear peels and cores"}},
+		"card":  {cardPDF(t, givenBottle(t)), []string{"Pear trimmings", "for the neighbours at no. 4", "Its story", "A mother came over from the barley", "Not for canning or preserving"}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			path := filepath.Join(t.TempDir(), name+".pdf")

@@ -1,6 +1,7 @@
 package labels
 
 import (
+	"errors"
 	"strings"
 	"testing"
 	"time"
@@ -217,9 +218,45 @@ func TestDraftRefusals(t *testing.T) {
 	if _, err := PageByID("a3"); err == nil || !strings.Contains(err.Error(), "a4 or letter") {
 		t.Errorf("an unknown paper: %v", err)
 	}
-	_, err := Draw(Sheet{Stock: mustStock(t, "letter-3x10")}, draft(t, barley(t), Wanted{Rules: US}).Label)
-	if err == nil || !strings.Contains(err.Error(), "It does on: ") || !strings.Contains(err.Error(), "letter-2x4") {
-		t.Errorf("too small a stock: %v", err)
+}
+
+// A stock that is too small for a ruled label names others, and each of those
+// takes it whole.
+func TestDraftRefusesSmallStocks(t *testing.T) {
+	for _, r := range []RuleSet{US, EU} {
+		for name, f := range map[string]Filled{"barley": barley(t), "pears": pears(t)} {
+			l := draft(t, f, Wanted{Rules: r}).Label
+			refused := map[string]bool{}
+			named := map[string]string{} // a stock and the one whose refusal named it
+			for _, s := range catalogue() {
+				_, err := Draw(Sheet{Stock: s}, l)
+				if err == nil {
+					continue
+				}
+				var room *RoomError
+				if !errors.As(err, &room) || room.Stock != s.ID {
+					t.Errorf("%s, %s on %s: %v", r.ID, name, s.ID, err)
+					continue
+				}
+				refused[s.ID] = true
+				if len(room.Fits) == 0 || !strings.Contains(err.Error(), "It does on: "+strings.Join(room.Fits, ", ")+".") {
+					t.Errorf("%s, %s on %s names no other: %v", r.ID, name, s.ID, err)
+				}
+				for _, id := range room.Fits {
+					named[id] = s.ID
+				}
+			}
+			for id, by := range named {
+				s := mustStock(t, id)
+				d, err := Draw(Sheet{Stock: s}, l)
+				if err != nil || len(d.Losses) > 0 || !goodModules(d, s.DPI) {
+					t.Errorf("%s, %s: %s names %s, which does not take it: %v, %v", r.ID, name, by, id, err, d.Losses)
+				}
+			}
+			if !refused["letter-3x10"] || len(refused) < 5 || named["letter-2x4"] == "" {
+				t.Errorf("%s, %s: refused on %d stocks, which name %v", r.ID, name, len(refused), named)
+			}
+		}
 	}
 }
 

@@ -103,7 +103,9 @@ func TestFactsAreRead(t *testing.T) {
 	}
 }
 
-// Two more decoders, and another rasteriser.
+// Two more decoders, and another rasteriser. zxing-cpp is of one family with the
+// gozxing that readback asks first, both being ports of ZXing: they may share a
+// fault. zbar is unrelated to either, so its word is the independent one.
 func TestFactsByOtherDecoders(t *testing.T) {
 	needed.Program(t, "zbarimg")
 	dir := t.TempDir()

@@ -11,8 +11,17 @@ import (
 )
 
 // TestTraceStory holds the first jar on a phone, follows it to whoever got a
-// bottle of the second, finds that nothing more may be given, and lifts the hold.
+// bottle of the second, finds that nothing more may be given, and lifts the hold; with the page's script and without.
 func TestTraceStory(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		script bool
+	}{{"with script", true}, {"without script", false}} {
+		t.Run(c.name, func(t *testing.T) { traceStory(t, c.script) })
+	}
+}
+
+func traceStory(t *testing.T, script bool) {
 	s := newStation(t)
 	first := s.start(larder.NewBatch{Name: "Barley", Base: larder.Ale, When: s.daysAgo(90), JarSizeML: 6000, FillML: litres(5)})[0].Tag
 	s.log(first, s.daysAgo(88), larder.StageChange{To: larder.Acetic, VolumeML: litres(5), Starter: &larder.Feed{From: larder.FromBought, Name: "live cider vinegar", Live: true, Mother: true, VolumeML: litres(0.25)}}, "")
@@ -29,21 +38,26 @@ func TestTraceStory(t *testing.T) {
 	base := s.listen()
 	s.pages.Address = strings.TrimPrefix(base, "http://")
 	p := phone{t, browser(t, 360, 740, false)}
+	name := "trace-script"
+	if !script {
+		name = "trace-plain"
+		p.withoutScript()
+	}
 
 	// The first jar is held.
 	p.do(chromedp.Navigate(base+at(first, "?open=hold#hold")), chromedp.WaitVisible(chromedp.CSS("#hold-reason")), p.types("#hold-reason", "grey fluff"), p.types("#hold-by", "ro"))
 	p.tap(`#hold button.main`)
 	p.sees("On hold", "grey fluff")
-	p.keep("trace-1-held")
+	p.keep(name + "-1-held")
 	// Its trace leads to the gift.
 	p.tap(`a[href^="/trace?"]`)
 	p.sees("Jar "+string(first), "grey fluff", "Ana, next door", "1 bottle", lot.Lot.ID, "1 given, 3 here", "Pear trimmings A, "+string(second))
-	p.keep("trace-2-trace")
+	p.keep(name + "-2-trace")
 	p.tap(`#people a`)
 	p.sees("Bottle 1 of "+lot.Lot.ID, "Pear trimmings vinegar")
 	p.tap(`.gifts a[href^="/lots/"]`)
 	p.sees("Given", "Ana, next door", "jar "+string(first)+": grey fluff")
-	p.keep("trace-3-gift")
+	p.keep(name + "-3-gift")
 	p.do(chromedp.Navigate(base + at(second, "")))
 	p.sees("On hold behind it", "jar "+string(first), "grey fluff")
 	// No other bottle of it may be given.
@@ -54,7 +68,7 @@ func TestTraceStory(t *testing.T) {
 	if err != nil || kept != "Ben" {
 		t.Errorf("the name came back as %q (%v)", kept, err)
 	}
-	p.keep("trace-4-refused")
+	p.keep(name + "-4-refused")
 	// The hold is lifted; the story stays, and the bottle may go.
 	p.do(chromedp.Navigate(base+at(first, "?open=hold#hold")), chromedp.WaitVisible(chromedp.CSS("#hold-reason")), p.types("#hold-reason", "it was yeast"))
 	p.tap(`#hold button.main`)
@@ -64,5 +78,5 @@ func TestTraceStory(t *testing.T) {
 	p.sees("Saved: given to Ben")
 	p.do(chromedp.Navigate(base + "/gifts"))
 	p.sees("Ana, next door", "Ben")
-	p.keep("trace-5-gifts")
+	p.keep(name + "-5-gifts")
 }
