@@ -23,9 +23,9 @@ import (
 	"cruet/internal/needed"
 )
 
-// scanned prints the label and reads its code back with a decoder that knows
-// nothing of this project, as a phone's camera would.
-func scanned(t *testing.T, pdf []byte) string {
+// rasterised prints the first page of a PDF as a label printer would, into a
+// picture of 203 dots an inch.
+func rasterised(t *testing.T, pdf []byte) (path string) {
 	t.Helper()
 	pdftoppm := needed.Program(t, "pdftoppm")
 	dir := t.TempDir()
@@ -36,7 +36,14 @@ func scanned(t *testing.T, pdf []byte) string {
 	if out, err := exec.Command(pdftoppm, "-r", "203", "-png", "-singlefile", file, filepath.Join(dir, "label")).CombinedOutput(); err != nil {
 		t.Fatalf("pdftoppm: %v: %s", err, out)
 	}
-	png, err := os.ReadFile(filepath.Join(dir, "label.png"))
+	return filepath.Join(dir, "label.png")
+}
+
+// scanned prints the label and reads its code back with a decoder that knows
+// nothing of this project, as a phone's camera would.
+func scanned(t *testing.T, pdf []byte) string {
+	t.Helper()
+	png, err := os.ReadFile(rasterised(t, pdf))
 	if err != nil {
 		t.Fatal(err)
 	}
