@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"net/http"
 	"net/netip"
+	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -40,7 +42,7 @@ func (b *Bounds) hold(c *gin.Context) {
 		c.Next()
 		return
 	}
-	asker, tags := Asker(c.Request), namesTag(c.Request.URL.Path)
+	asker, tags := Asker(c.Request), namesTag(c.Request.URL)
 	if !isLoopback(c.Request.RemoteAddr) {
 		if wait, ok := b.asks.Allow(asker); !ok {
 			tooMany(c, wait, "This phone, or another in its network, asks more often than a person can.")
@@ -57,15 +59,20 @@ func (b *Bounds) hold(c *gin.Context) {
 	}
 }
 
-// namesTag tells whether a path holds a tag that could be guessed.
-func namesTag(path string) bool {
-	path = strings.ToLower(path)
-	for _, folder := range []string{"/j/", "/b/", "/find", "/api/v1/jars/", "/api/v1/bottles/", "/api/v1/tags/"} {
-		if strings.HasPrefix(path, folder) {
-			return true
-		}
+// tagFolders are the paths that hold a tag, and tagQueries those that take one
+// after the question mark; with them the name it goes by there.
+var (
+	tagFolders = []string{"/j/", "/b/", "/find", "/round/jar/", "/api/v1/jars/", "/api/v1/bottles/", "/api/v1/tags/"}
+	tagQueries = map[string]string{"/scan": "tag", "/round/jar": "tag", "/trace": "of", "/trace.csv": "of", "/trace.pdf": "of", "/api/v1/trace": "of"}
+)
+
+// namesTag tells whether an address holds a tag that could be guessed.
+func namesTag(u *url.URL) bool {
+	path := strings.ToLower(u.Path)
+	if name, ok := tagQueries[path]; ok && u.Query().Get(name) != "" {
+		return true
 	}
-	return false
+	return slices.ContainsFunc(tagFolders, func(folder string) bool { return strings.HasPrefix(path, folder) })
 }
 
 func tooMany(c *gin.Context, wait int, why string) {

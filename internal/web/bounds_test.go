@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
 	"strings"
 	"testing"
 	"time"
@@ -96,9 +97,40 @@ func TestTagsCannotBeGuessed(t *testing.T) {
 	if w := from(e, "192.168.1.67:4000", "/J/K7RM4T"); w.Code != 200 {
 		t.Errorf("another phone is answered %d", w.Code)
 	}
-	for _, path := range []string{"/J/x", "/j/x", "/B/x", "/find", "/api/v1/bottles/x", "/api/v1/jars/x/entries"} {
-		if !namesTag(path) {
-			t.Errorf("%s is not counted", path)
+	for path, counts := range map[string]bool{
+		"/J/x": true, "/j/x": true, "/B/x": true, "/find?tag=x": true, "/api/v1/bottles/x": true, "/api/v1/jars/x/entries": true,
+		"/scan?tag=x": true, "/scan?for=%2Fround&tag=x": true, "/round/jar?tag=x": true, "/round/jar/x": true, "/trace?of=x": true, "/trace.csv?of=x": true, "/api/v1/trace?of=x": true,
+		"/scan": false, "/scan?for=%2Fround": false, "/round": false, "/trace": false, "/trace?of=": false, "/labels?tag=x": false,
+	} {
+		if u, err := url.Parse(path); err != nil || namesTag(u) != counts {
+			t.Errorf("%s is counted: %v, want %v (%v)", path, !counts, counts, err)
+		}
+	}
+}
+
+// The tags that are typed into a form are counted like those in a label's address.
+func TestTypedTagsCannotBeGuessed(t *testing.T) {
+	for path, name := range tagQueries {
+		e, _ := bounded()
+		e.GET(path, func(c *gin.Context) {
+			switch c.Query(name) {
+			case "", "K7RM4T":
+				c.String(http.StatusOK, "form")
+			default:
+				c.String(http.StatusNotFound, "none")
+			}
+		})
+		const guesser = "192.168.1.66:4000"
+		for i := range missesAtOnce {
+			if w := from(e, guesser, fmt.Sprintf("%s?%s=%06d", path, name, i)); w.Code != 404 {
+				t.Fatalf("%s: guess %d is answered %d", path, i, w.Code)
+			}
+		}
+		if w := from(e, guesser, path+"?"+name+"=K7RM4T"); w.Code != http.StatusTooManyRequests {
+			t.Errorf("%s: a right guess after too many is answered %d", path, w.Code)
+		}
+		if w := from(e, guesser, path); w.Code != 200 {
+			t.Errorf("%s without a tag is answered %d", path, w.Code)
 		}
 	}
 }
