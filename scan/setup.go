@@ -34,6 +34,7 @@ type setupView struct {
 	Saved  string
 	Parts  []setupPart
 	Labels labelCheck
+	Backup backupCheck
 }
 
 type setupPart struct {
@@ -100,6 +101,9 @@ func (p *Pages) showSetup(c *gin.Context, status int, back *sent) error {
 		v.Parts = append(v.Parts, part)
 	}
 	if v.Labels, err = p.checkLabels(ctx, remembered(c, stockCookie)); err != nil {
+		return err
+	}
+	if v.Backup, err = p.checkBackups(ctx); err != nil {
 		return err
 	}
 	return render(c, status, "setup", p.frame(k, "Set up"), v)

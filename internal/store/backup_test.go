@@ -8,10 +8,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -292,11 +294,24 @@ func TestDailyBackup(t *testing.T) {
 	if _, err := db.DailyBackup(ctx, block, UsualKeep); err == nil {
 		t.Error("a backup into a file went well")
 	}
-	if last, err := db.LastBackup(ctx); err != nil || last.Path != made || last.Failure == "" || !last.FailedAt.Equal(c.now) {
+	if last, err := db.LastBackup(ctx); err != nil || last.Path != made || last.Failure == "" || last.Why != BackupNoFolder || !last.FailedAt.Equal(c.now) {
 		t.Errorf("%+v, %v", last, err)
 	}
 	if r, err := db.Check(ctx); err != nil || len(r.Findings) > 0 {
 		t.Errorf("%+v, %v", r, err)
+	}
+}
+
+// The errors that POSIX.1-2017 names for a full disk, a disk that fails, and a folder
+// that is missing, no folder, or not ours, each have their kind.
+func TestBackupTroubleHasAKind(t *testing.T) {
+	for err, want := range map[error]BackupTrouble{
+		syscall.ENOSPC: BackupNoRoom, syscall.EACCES: BackupNotAllowed, syscall.EROFS: BackupNotAllowed, syscall.ENOENT: BackupNoFolder,
+		syscall.ENOTDIR: BackupNoFolder, syscall.EIO: BackupDamaged, &DamagedBackupError{"x.zip", "cut short"}: BackupDamaged, io.EOF: "",
+	} {
+		if got := troubleOf(fmt.Errorf("store: backup: %w", &fs.PathError{Op: "open", Path: "x", Err: err})); got != want {
+			t.Errorf("%v is %q, want %q", err, got, want)
+		}
 	}
 }
 

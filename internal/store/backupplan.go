@@ -11,7 +11,10 @@ import (
 	"path/filepath"
 	"regexp"
 	"slices"
+	"syscall"
 	"time"
+
+	"cruet/internal/larder"
 )
 
 // BackupFolder is where a station keeps its daily backups, in the data folder,
@@ -27,6 +30,34 @@ type LastBackup struct {
 	Photos   int       `json:"photos"`
 	FailedAt time.Time `json:"failed_at"` // zero: nothing failed since
 	Failure  string    `json:"failure,omitempty"`
+	// Why is the failure's kind. Failure may hold paths, which no page tells.
+	Why BackupTrouble `json:"why,omitempty"`
+}
+
+// BackupTrouble is a kind of failure that somebody can mend; empty: another one.
+type BackupTrouble string
+
+// The kinds of failure of a backup.
+const (
+	BackupNoRoom     BackupTrouble = "no room"
+	BackupNotAllowed BackupTrouble = "not allowed"
+	BackupNoFolder   BackupTrouble = "no folder"
+	BackupDamaged    BackupTrouble = "damaged"
+)
+
+func troubleOf(err error) BackupTrouble {
+	var bad *DamagedBackupError
+	switch fault := faultOf(err); {
+	case errors.As(err, &bad), fault == larder.DiskFails:
+		return BackupDamaged
+	case fault == larder.DiskFull:
+		return BackupNoRoom
+	case errors.Is(err, fs.ErrNotExist), errors.Is(err, fs.ErrExist), errors.Is(err, syscall.ENOTDIR):
+		return BackupNoFolder
+	case fault == larder.ReadOnly:
+		return BackupNotAllowed
+	}
+	return ""
 }
 
 // LastBackup tells of the newest good backup.
@@ -105,7 +136,7 @@ func (db *DB) DailyBackup(ctx context.Context, dir string, keep Keep) (made stri
 func (db *DB) failedBackup(ctx context.Context, at time.Time, err error) error {
 	last, e := db.LastBackup(ctx)
 	if e == nil {
-		last.FailedAt, last.Failure = at, err.Error()
+		last.FailedAt, last.Failure, last.Why = at, err.Error(), troubleOf(err)
 		e = db.setLastBackup(ctx, last)
 	}
 	return errors.Join(err, e)
