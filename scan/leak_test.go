@@ -1,10 +1,12 @@
 package scan
 
 import (
+	"maps"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -15,6 +17,11 @@ import (
 // a statement or an error of the database.
 var inside = regexp.MustCompile(`(?i:/tmp/|/home/|/root/|\.go:\d|goroutine |cruet\.db|sqlite|sql:|sql logic|no such table|database is closed|syntax error)|SELECT .+ FROM |INSERT INTO `)
 
+// filledRoutes puts something that is there into the gaps of a route.
+func filledRoutes(tag, lot string) *strings.Replacer {
+	return strings.NewReplacer(":tag", tag, ":id", lot, ":n", "1", ":kind", "reading", ":part", "kitchen", ":entry", "1", ":name", strings.Repeat("0", 64), ":code", "K7RM4T12")
+}
+
 // Whatever a station with broken records is asked, by a paired phone or a stranger,
 // it tells nothing of its inside.
 func TestAnswersTellNothingOfTheInside(t *testing.T) {
@@ -23,7 +30,7 @@ func TestAnswersTellNothingOfTheInside(t *testing.T) {
 	if !inside.MatchString("open /tmp/x") || !inside.MatchString("SQL logic error: no such table: jar") {
 		t.Fatal("the measure misses what is wrong")
 	}
-	fill := strings.NewReplacer(":tag", string(s.jars["Pear trimmings/A"]), ":id", lot.Lot.ID, ":n", "1", ":kind", "reading", ":part", "kitchen", ":entry", "1", ":name", strings.Repeat("0", 64), ":code", "K7RM4T12")
+	fill := filledRoutes(string(s.jars["Pear trimmings/A"]), lot.Lot.ID)
 	ask := func(method, path, body string) {
 		r := httptest.NewRequest(method, path, strings.NewReader(body))
 		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
@@ -64,9 +71,31 @@ func TestAnswersTellNothingOfTheInside(t *testing.T) {
 // within this station: never a failure of the station, never a way out of it.
 func FuzzForms(f *testing.F) {
 	s := stocked(f)
-	tag := string(s.jars["Pear trimmings/A"])
-	paths := []string{"/start", "/J/" + tag + "/log/reading", "/J/" + tag + "/log/titration", "/J/" + tag + "/log/stage", "/J/" + tag + "/log/feed", "/J/" + tag + "/log/action",
-		"/bottle", "/bench/calibration", "/bench/base", "/bench/control", "/pair", "/phones/rules", "/phones/remove", "/setup/kitchen", "/setup/ways", "/setup/bench", "/setup/address", "/labels/paper", "/plans/kitchen"}
+	lot := s.bottled(1)
+	fill := filledRoutes(string(s.jars["Pear trimmings/A"]), lot.Lot.ID)
+	// Of a route that holds many forms, some of these are among them.
+	gaps := map[string][]string{
+		"/log/:kind": {"reading", "titration", "stage", "feed", "action", "note"}, "/bench/:kind": {"calibration", "base", "control"}, "/plans/:kind": {"kitchen"},
+		"/pour/:act": {"strain", "mother", "top-up", "water", "infuse", "split", "move", "join"}, "/finish/:step": slices.Sorted(maps.Keys(finishActs)), "/setup/:part": {"kitchen", "ways", "bench", "shelf", "papers", "address"},
+	}
+	var paths []string
+	for _, r := range s.engine.Routes() {
+		if r.Method != http.MethodPost || strings.HasPrefix(r.Path, "/j/") {
+			continue
+		}
+		at := len(paths)
+		for gap, forms := range gaps {
+			for _, name := range forms {
+				if before, ok := strings.CutSuffix(r.Path, gap); ok {
+					paths = append(paths, fill.Replace(before+gap[:strings.Index(gap, ":")]+name))
+				}
+			}
+		}
+		if at == len(paths) {
+			paths = append(paths, fill.Replace(r.Path))
+		}
+	}
+	slices.Sort(paths) // a find of the fuzzer names its path by its place here
 	for i, body := range []string{
 		"", "key=x", "key=" + newKey() + "&ph=3.2&by=ro", "ph=1e999&temp_c=-1&temp_c_unit=K", "name=%00&when=about&jars=-1&size_ml=NaN", "start_ml_1=0&end_ml_1=1e309&sample_ml=0",
 		"to=//evil.example/&kept=a%3Db&code=K7RM4T12&name=x", "to=%2F%5Cevil.example&kept=%zz", "writers=everyone&look=all&idle_days=9e99&passphrase=%ff%fe", "name=" + strings.Repeat("%F0%9F%8D%90", 200), "hosts=%0A%0Aa%0Ab&named=other&named_address=%5B::1%5D:80",
