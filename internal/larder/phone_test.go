@@ -130,7 +130,7 @@ func FuzzParsePairingCode(f *testing.F) {
 
 // An address that is accepted can stand in a label's code, and is a host and a port.
 func FuzzCheckAddress(f *testing.F) {
-	for _, seed := range []string{"192.168.1.20:8080", "cruet.local:80", "[fd00::1]:8080", "", ":", "a:b", "a:1:2", "[::1%eth0]:80", "xn--kse-rna.example:443", "a\x00b:80", "A.B.:9"} {
+	for _, seed := range []string{"192.168.1.20:8080", "cruet.local:80", "[fd00::1]:8080", "", ":", "a:b", "a:1:2", "[::1%eth0]:80", "xn--kse-rna.example:443", "a\x00b:80", "A.B.:9", "[0]:1", "a:+1", "a:01"} {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, text string) {

@@ -76,7 +76,8 @@ func (k Kitchen) checkSettings(p *Problems) {
 func CheckAddress(address string) error {
 	host, port, err := net.SplitHostPort(address)
 	n, portErr := strconv.Atoi(port)
-	if err != nil || portErr != nil || n < 1 || n > 65535 || !isHost(host) {
+	bracketed := strings.HasPrefix(address, "[") // as only IPv6 numbers are (RFC 3986, 3.2.2)
+	if err != nil || portErr != nil || strconv.Itoa(n) != port || n < 1 || n > 65535 || !isHost(host) || bracketed != strings.Contains(host, ":") {
 		return Refuse("", fmt.Sprintf("%q is not an address; write host and port like 192.168.1.20:8080 or larder.local:8080.", address))
 	}
 	return nil
