@@ -50,6 +50,8 @@ type Made struct {
 
 // FoodName is what a vinegar may be called.
 type FoodName struct {
+	tooWeakForWine bool // to be called wine vinegar
+
 	Text    string   // "Vinegar made from pears, peels and cores"
 	Kind    string   // the kind of vinegar in one word of the trade: "cider", "wine", "malt", "honey"; empty for a descriptive name
 	Rule    NameRule // by which rule
@@ -81,7 +83,7 @@ func NameOf(m Made, e Evidence, market Market) FoodName {
 		case answer == NotProven:
 			n.Notes = append(n.Notes, fmt.Sprintf("The rules give the name wine vinegar from %s g/100 mL on. %s", num(wine), why))
 		default:
-			n.Kind, n.Text = "", "vinegar made from "+list(m.subjects())
+			n.Kind, n.Text, n.tooWeakForWine = "", "vinegar made from "+list(m.subjects()), true
 			n.Notes = append(n.Notes, fmt.Sprintf("%s The rules give the name wine vinegar from %s g/100 mL on; ask the local authority whether it may be sold under another.", why, num(wine)))
 		}
 	}
@@ -229,6 +231,11 @@ func list(names []string) string {
 func (n FoodName) Misnames(given string) string {
 	if !n.Vinegar && hasWord(given, []string{"vinegar"}) {
 		return fmt.Sprintf("The lot is named %q, but it was measured to be too weak to be called vinegar.", given)
+	}
+	// "Wine vinegar" is a name with a strength of its own: what is made from wine and
+	// weaker may say so, but not in these words.
+	if n.tooWeakForWine && strings.Contains(strings.ToLower(given), "wine vinegar") {
+		return fmt.Sprintf("The lot is named %q, but by the rules it is %q.", given, n.Text)
 	}
 	for _, k := range []struct {
 		kind  string

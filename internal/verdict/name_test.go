@@ -75,6 +75,13 @@ func TestMisnames(t *testing.T) {
 	if why := damson.Misnames("Damson wine vinegar"); why != "" {
 		t.Errorf("its own name is refused: %s", why)
 	}
+	// Regulation (EU) 1308/2013, Annex VII, Part II (17): wine vinegar has at least 60 g/L.
+	for strength, wrong := range map[float64]bool{5.3: true, 6.6: false} {
+		wine := NameOf(Made{Bases: []larder.Base{larder.Wine}, Ingredients: []string{"red wine"}}, tested(strength), EU)
+		if why := wine.Misnames("Red wine vinegar"); (why != "") != wrong {
+			t.Errorf("red wine vinegar of %g g/100 mL in the EU: %q", strength, why)
+		}
+	}
 	weak := NameOf(Made{Bases: []larder.Base{larder.FruitScraps}, Ingredients: []string{"apple peels"}}, tested(3), US)
 	if weak.Misnames("Apple vinegar") == "" {
 		t.Error("3 % may be called vinegar")
