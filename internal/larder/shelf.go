@@ -1,6 +1,7 @@
 package larder
 
 import (
+	"slices"
 	"sort"
 	"strings"
 	"time"
@@ -41,6 +42,12 @@ func (f ShelfFilter) matchText(s ShelfJar) bool {
 	hay := strings.ToLower(s.Batch.Name + " " + s.Jar.Letter + " " + s.Jar.Place)
 	tag := string(s.Jar.Tag)
 	for _, word := range strings.Fields(strings.ToLower(f.Text)) {
+		if len(word) == 1 { // a jar's letter, or a number in a name: in a tag it says nothing
+			if !slices.Contains(strings.Fields(hay), word) {
+				return false
+			}
+			continue
+		}
 		if !strings.Contains(hay, word) && !strings.Contains(tag, asTag(word)) {
 			return false
 		}
