@@ -250,7 +250,7 @@ func TestShelfFilter(t *testing.T) {
 			page.wants(200, "No jar is like that")
 		}
 	}
-	page := s.get("/shelf?hold=1&q=o").has(`value="o"`, `name="hold" value="1" checked`, `href="/shelf?hold=1&amp;q=o&amp;stage=alcoholic"`)
+	page := s.get("/shelf?hold=1&q=on").has(`value="on"`, `name="hold" value="1" checked`, `href="/shelf?hold=1&amp;q=on&amp;stage=alcoholic"`)
 	page.has("<details class=\"inner\" open>")
 	// The newest reading and a small curve: pH 3.6, then 3.1.
 	s.get("/shelf?stage=acetic").wants(200, "3.0 ± 0.2 g/100 mL", "pH 3.1").has(`aria-label="pH 3.60 to 3.10 in 27 days"`)
