@@ -31,7 +31,7 @@ type catalogue struct {
 
 // pattern is a sentence with parts that vary.
 type pattern struct {
-	english *regexp.Regexp
+	english func() *regexp.Regexp // compiled when a text may be it
 	own     string
 }
 
@@ -62,14 +62,19 @@ func loadCatalogue(name string) *catalogue {
 		if holeRE.MatchString(first) {
 			first = ""
 		}
-		c.patterns[first] = append(c.patterns[first], pattern{regexp.MustCompile(`^` + holeRE.ReplaceAllStringFunc(regexp.QuoteMeta(key), func(hole string) string {
-			if strings.Contains(hole, "#") {
-				return `([<≈]?\d[^;,]{0,14}?)`
-			}
-			return `((?:[^;.\n]|\.[^ ])+?)` // within one sentence
-		}) + `$`), c.Sentences[key]})
+		c.patterns[first] = append(c.patterns[first], pattern{sync.OnceValue(func() *regexp.Regexp { return patternRE(key) }), c.Sentences[key]})
 	}
 	return c
+}
+
+// patternRE matches the sentences that a key with holes stands for.
+func patternRE(key string) *regexp.Regexp {
+	return regexp.MustCompile(`^` + holeRE.ReplaceAllStringFunc(regexp.QuoteMeta(key), func(hole string) string {
+		if strings.Contains(hole, "#") {
+			return `([<≈]?\d[^;,]{0,14}?)`
+		}
+		return `((?:[^;.\n]|\.[^ ])+?)` // within one sentence
+	}) + `$`)
 }
 
 // holeRE finds the holes of a pattern, as they stand in it and quoted: {} for
@@ -108,7 +113,7 @@ func (c *catalogue) find(text string) (own string, known bool) {
 		return own, true
 	}
 	for _, p := range slices.Concat(c.patterns[firstWord(text)], c.patterns[""]) {
-		m := p.english.FindStringSubmatch(text)
+		m := p.english().FindStringSubmatch(text)
 		if m == nil {
 			continue
 		}

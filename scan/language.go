@@ -2,22 +2,24 @@ package scan
 
 import (
 	"net/http"
+	"sync"
 
 	"golang.org/x/text/language"
 )
 
 // tongue is a language in which pages come. English is the one in which they are
-// written; any other is a catalogue of words (see catalogue.go).
+// written; any other is a catalogue of words (see catalogue.go), read when a phone
+// first asks for that language.
 type tongue struct {
 	tag  language.Tag
 	name string // in itself
-	cat  *catalogue
+	cat  func() *catalogue
 }
 
 // languages are those that a phone may choose, English first.
 var languages = []tongue{
 	{tag: language.English, name: "English"},
-	{tag: language.German, name: "Deutsch", cat: loadCatalogue("de")},
+	{tag: language.German, name: "Deutsch", cat: sync.OnceValue(func() *catalogue { return loadCatalogue("de") })},
 }
 
 // languageCookie keeps a choice that overrules the browser's.

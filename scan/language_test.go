@@ -42,7 +42,7 @@ func TestEveryPieceIsTranslated(t *testing.T) {
 				t.Errorf("%s: page %s is listed as English: %v, and lacks %q: put them into scan/words, or list the page in inEnglish", l.tag, name, english, missing)
 			}
 		}
-		for piece, own := range l.cat.Pages {
+		for piece, own := range l.cat().Pages {
 			if !used[piece] {
 				t.Errorf("%s: no page has the piece %q", l.tag, piece)
 			}
@@ -50,10 +50,13 @@ func TestEveryPieceIsTranslated(t *testing.T) {
 				t.Errorf("%s: %q shows %v, %q %v", l.tag, piece, a, own, b)
 			}
 		}
-		for sentence, own := range l.cat.Sentences {
+		for sentence, own := range l.cat().Sentences {
 			holes := len(holeRE.FindAllString(sentence, -1))
 			if n := len(regexp.MustCompile(`\{\d\}`).FindAllString(own, -1)); n != holes {
 				t.Errorf("%s: %q has %d parts that vary, %q %d", l.tag, sentence, holes, own, n)
+			}
+			if n := patternRE(sentence).NumSubexp(); n != holes {
+				t.Errorf("%s: %q has %d parts that vary, its pattern %d", l.tag, sentence, holes, n)
 			}
 		}
 	}

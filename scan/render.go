@@ -48,25 +48,25 @@ var translated = func() map[string]map[string]func() parsedPage {
 var sharedPages = []string{"frame", "parts", "outlook", "drawings", "pourparts", "lotlog"}
 
 // pageSource is a file of the pages, in the catalogue's words when there is one.
-func pageSource(name string, c *catalogue) (source string, missing []string) {
+func pageSource(name string, words func() *catalogue) (source string, missing []string) {
 	data, err := pageFiles.ReadFile("pages/" + name + ".html")
 	if err != nil {
 		panic("scan: reading the pages: " + err.Error())
 	}
-	if c == nil {
+	if words == nil {
 		return string(data), nil
 	}
-	return c.localise(string(data))
+	return words().localise(string(data))
 }
 
-func parsers(c *catalogue) map[string]func() parsedPage {
+func parsers(words func() *catalogue) map[string]func() parsedPage {
 	shared := sync.OnceValue(func() *template.Template {
 		all := template.New("shared")
-		if c != nil {
-			all.Funcs(template.FuncMap{"tr": c.translate})
+		if words != nil {
+			all.Funcs(template.FuncMap{"tr": words().translate})
 		}
 		for _, name := range sharedPages {
-			source, _ := pageSource(name, c)
+			source, _ := pageSource(name, words)
 			template.Must(all.New(name + ".html").Parse(source))
 		}
 		return all
@@ -82,7 +82,7 @@ func parsers(c *catalogue) map[string]func() parsedPage {
 			continue
 		}
 		out[base] = sync.OnceValue(func() parsedPage {
-			source, missing := pageSource(base, c)
+			source, missing := pageSource(base, words)
 			return parsedPage{template.Must(template.Must(shared().Clone()).New(base + ".html").Parse(source)), len(missing) > 0}
 		})
 	}
