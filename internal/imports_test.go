@@ -63,6 +63,13 @@ var homes = map[string][]string{
 // chemMay is all that the sums may stand on besides the standard library.
 const chemMay = "gonum.org/v1/gonum/"
 
+// heavy packages weigh more than a megabyte in the program, and lighter ones do. Templates
+// may call any method by name, so the linker keeps all of a type that they might meet.
+var heavy = map[string]string{
+	"gonum.org/v1/gonum/mat":  "its lapack/gonum",
+	"gonum.org/v1/gonum/stat": "its mathext and a few sums",
+}
+
 // layers never import each other, whatever the table says.
 var layers = [][2]string{{"scan", "api"}, {"internal/store", "internal/web"}}
 
@@ -120,6 +127,11 @@ func wrong(from, what string) string {
 	for home, may := range homes {
 		if (what == home || strings.HasPrefix(what, strings.TrimSuffix(home, "/")+"/")) && !slices.Contains(may, from) {
 			return what + " may be imported by " + strings.Join(may, ", ") + " alone, not by " + from
+		}
+	}
+	for large, lighter := range heavy {
+		if what == large || strings.HasPrefix(what, large+"/") {
+			return what + " weighs more than a megabyte in the program; use " + lighter
 		}
 	}
 	outside := strings.Contains(strings.SplitN(what, "/", 2)[0], ".")
@@ -189,7 +201,9 @@ func TestWrongImportsAreFound(t *testing.T) {
 		{"internal/store", "database/sql", false},
 		{"internal/store", "modernc.org/sqlite", false},
 		{"internal/store", "cruet/internal/web", true},
-		{"internal/chem", "gonum.org/v1/gonum/stat", false},
+		{"internal/chem", "gonum.org/v1/gonum/mathext", false},
+		{"internal/chem", "gonum.org/v1/gonum/stat/distuv", true},
+		{"internal/forecast", "gonum.org/v1/gonum/mat", true},
 		{"internal/chem", "github.com/google/uuid", true},
 		{"internal/chem", "math", false},
 		{"scan", "cruet/api", true},

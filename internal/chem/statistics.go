@@ -3,28 +3,42 @@ package chem
 import (
 	"math"
 
-	"gonum.org/v1/gonum/stat"
-	"gonum.org/v1/gonum/stat/distuv"
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/mathext"
 )
 
-// Mean is the arithmetic mean; NaN of nothing.
-func Mean(xs []float64) float64 { return stat.Mean(xs, nil) }
+// gonum's packages of statistics and of distributions would bring its whole algebra, two megabytes
+// of program, for the few sums below; the special functions under them stand alone.
 
-// StdDev is the sample standard deviation (n-1); NaN for fewer than two values.
+// Mean is the arithmetic mean; NaN of nothing.
+func Mean(xs []float64) float64 { return floats.Sum(xs) / float64(len(xs)) }
+
+// StdDev is the sample standard deviation (n-1); NaN for fewer than two values. The second sum takes
+// back what rounding of the mean leaves (the corrected two-pass algorithm: Chan, Golub & LeVeque, Am. Stat. 37 (1983) 242).
 func StdDev(xs []float64) float64 {
 	if len(xs) < 2 {
 		return math.NaN()
 	}
-	return stat.StdDev(xs, nil)
+	mean := Mean(xs)
+	var squares, rest float64
+	for _, x := range xs {
+		squares += (x - mean) * (x - mean)
+		rest += x - mean
+	}
+	n := float64(len(xs))
+	return math.Sqrt((squares - rest*rest/n) / (n - 1))
 }
 
 // TQuantile is Student's t for a one-sided probability p (0.975 for a two-sided 95 %); dof may be
-// fractional, as Welch-Satterthwaite gives it, or +Inf for the normal distribution.
+// fractional, as Welch-Satterthwaite gives it, or +Inf for the normal distribution. The distribution is
+// an incomplete beta function (Abramowitz & Stegun 26.7.1; DLMF 8.17).
 func TQuantile(p, dof float64) float64 {
 	if math.IsInf(dof, 1) {
-		return distuv.UnitNormal.Quantile(p)
+		return mathext.NormalQuantile(p)
 	}
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: dof}.Quantile(p)
+	// Both tails outside ±t are I(x; dof/2, 1/2) with x = dof / (dof + t²).
+	x := mathext.InvRegIncBeta(dof/2, 0.5, 2*min(p, 1-p))
+	return math.Copysign(math.Sqrt(dof*(1-x)/x), p-0.5)
 }
 
 // MeanInterval is the mean and the half width of its confidence interval, t s/sqrt(n) (NIST/SEMATECH
@@ -55,17 +69,19 @@ func FitLine(xs, ys []float64) (Line, error) {
 		return Line{}, fieldErr("points", "A line needs at least two points, each with two numbers.")
 	}
 	xm := Mean(xs)
-	var sxx, sse, syy float64
+	var sxx, sxy, sse, syy float64
 	ym := Mean(ys)
 	for i := range xs {
 		sxx += (xs[i] - xm) * (xs[i] - xm)
+		sxy += (xs[i] - xm) * (ys[i] - ym)
 		syy += (ys[i] - ym) * (ys[i] - ym)
 	}
 	if sxx == 0 {
 		return Line{}, fieldErr("points", "All points lie at the same x, so they show no slope.")
 	}
 	l := Line{N: len(xs)}
-	l.Intercept, l.Slope = stat.LinearRegression(xs, ys, nil, false)
+	l.Slope = sxy / sxx
+	l.Intercept = ym - l.Slope*xm
 	for i := range xs {
 		e := ys[i] - l.Intercept - l.Slope*xs[i]
 		sse += e * e

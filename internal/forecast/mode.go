@@ -3,8 +3,30 @@ package forecast
 import (
 	"math"
 
-	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/blas"
+	"gonum.org/v1/gonum/blas/blas64"
+	lapack "gonum.org/v1/gonum/lapack/gonum"
 )
+
+// square is a symmetric or triangular matrix, row by row, of which LAPACK's routines
+// read and write the upper half. They are called by themselves: gonum's matrices bring
+// every routine that there is, a megabyte and a half of program.
+type square [dims * dims]float64
+
+var routines lapack.Implementation
+
+// factorize makes the Cholesky factor of s in its place; false when there is none.
+func (s *square) factorize() bool { return routines.Dpotrf(blas.Upper, dims, s[:], dims) }
+
+// invert makes the inverse of what s is the Cholesky factor of, in its place.
+func (s *square) invert() bool { return routines.Dpotri(blas.Upper, dims, s[:], dims) }
+
+// solve gives x for which the matrix that s is the Cholesky factor of makes y.
+func (s *square) solve(y place) (x place) {
+	x = y
+	routines.Dpotrs(blas.Upper, dims, 1, s[:], dims, x[:], 1)
+	return x
+}
 
 // residuals of a point of standard normal space: its own coordinates (the
 // prior) and the misfit of every titration in standard uncertainties. Half
@@ -24,15 +46,15 @@ func (p prior) residuals(out, z []float64, data []sample) float64 {
 
 // mode walks from a start to the most probable curve nearby (Levenberg's and
 // Marquardt's damped least squares, with differences for derivatives). It
-// returns the place and the Cholesky factor of the covariance that the
+// returns the place and the upper Cholesky factor of the covariance that the
 // curvature there implies.
-func (p prior) mode(z place, data []sample) (place, *mat.TriDense) {
+func (p prior) mode(z place, data []sample) (place, square) {
 	const steps, nudge = 12, 1e-4
 	rows := dims + len(data)
 	here, there := make([]float64, rows), make([]float64, rows)
 	var trial place
-	jacobian := mat.NewDense(rows, dims, nil)
-	curvature, damped := mat.NewSymDense(dims, nil), mat.NewSymDense(dims, nil)
+	jacobian := make([]float64, rows*dims) // row by row
+	var curvature square
 	cost := p.residuals(here, z[:], data)
 	differentiate := func() {
 		for d := range dims {
@@ -40,26 +62,26 @@ func (p prior) mode(z place, data []sample) (place, *mat.TriDense) {
 			trial[d] += nudge
 			p.residuals(there, trial[:], data)
 			for i := range rows {
-				jacobian.Set(i, d, (there[i]-here[i])/nudge)
+				jacobian[i*dims+d] = (there[i] - here[i]) / nudge
 			}
 		}
-		curvature.SymOuterK(1, jacobian.T())
+		blas64.Implementation().Dsyrk(blas.Upper, blas.Trans, dims, rows, 1, jacobian, dims, 0, curvature[:], dims)
 	}
 	differentiate()
 	damping := 0.1
 	for range steps {
-		damped.CopySym(curvature)
+		damped := curvature
 		for d := range dims {
-			damped.SetSym(d, d, curvature.At(d, d)*(1+damping))
+			damped[d*dims+d] *= 1 + damping
 		}
-		var factor mat.Cholesky
-		var gradient, step mat.VecDense
-		gradient.MulVec(jacobian.T(), mat.NewVecDense(rows, here))
-		if !factor.Factorize(damped) || factor.SolveVecTo(&step, &gradient) != nil {
+		if !damped.factorize() {
 			break
 		}
+		var gradient place
+		blas64.Implementation().Dgemv(blas.Trans, rows, dims, 1, jacobian, dims, here, 1, 0, gradient[:], 1)
+		step := damped.solve(gradient)
 		for d := range dims {
-			trial[d] = z[d] - step.AtVec(d)
+			trial[d] = z[d] - step[d]
 		}
 		next := p.residuals(there, trial[:], data)
 		if !(next < cost) {
@@ -76,15 +98,12 @@ func (p prior) mode(z place, data []sample) (place, *mat.TriDense) {
 			break
 		}
 	}
-	lower := mat.NewTriDense(dims, mat.Lower, nil)
-	var factor mat.Cholesky
-	var cov mat.SymDense
-	if factor.Factorize(curvature) && factor.InverseTo(&cov) == nil && factor.Factorize(&cov) {
-		factor.LTo(lower)
-		return z, lower
+	if spread := curvature; spread.factorize() && spread.invert() && spread.factorize() {
+		return z, spread
 	}
+	var narrow square
 	for d := range dims { // the prior adds the identity, so this is for lost digits only
-		lower.SetTri(d, d, 0.1)
+		narrow[d*dims+d] = 0.1
 	}
-	return z, lower
+	return z, narrow
 }

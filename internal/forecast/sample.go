@@ -3,8 +3,6 @@ package forecast
 import (
 	"math"
 	"math/rand/v2"
-
-	"gonum.org/v1/gonum/mat"
 )
 
 // The walk that draws curves from prior and titrations together: an ensemble
@@ -91,7 +89,7 @@ func (p prior) step(half, others []walker, data []sample, r *rand.Rand) {
 // crew sets the walkers round the most probable curve, as far apart as the
 // curvature there allows.
 func (p prior) crew(data []sample, r *rand.Rand) []walker {
-	centre, lower := p.start(data, r)
+	centre, spread := p.start(data, r)
 	crew := make([]walker, walkers)
 	for i := range crew {
 		w := &crew[i]
@@ -102,7 +100,7 @@ func (p prior) crew(data []sample, r *rand.Rand) []walker {
 		for d := range dims {
 			w.at[d] = centre[d]
 			for e := range d + 1 {
-				w.at[d] += lower.At(d, e) * n[e]
+				w.at[d] += spread[e*dims+d] * n[e]
 			}
 		}
 		w.logP, w.c = p.logPosterior(&w.at, data)
@@ -111,7 +109,7 @@ func (p prior) crew(data []sample, r *rand.Rand) []walker {
 }
 
 // start scouts the prior and climbs from the best curve seen.
-func (p prior) start(data []sample, r *rand.Rand) (place, *mat.TriDense) {
+func (p prior) start(data []sample, r *rand.Rand) (place, square) {
 	var best place
 	top := math.Inf(-1)
 	for range scouts {
