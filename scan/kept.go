@@ -19,8 +19,8 @@ import (
 // A page follows from the records, the minute and the phone alone, but for the keys
 // of its forms and the station's clock, which are new each time. So a page that was
 // made is kept, compressed, with gaps for those, until anything is committed or the
-// minute is over: opening a jar again costs no query, no template and no
-// compressing.
+// minute is over: opening a jar again costs no query and no template, and from the
+// third time on no compressing.
 
 // keptPage is a page in pieces, with a gap between each two.
 type keptPage struct {
@@ -40,10 +40,11 @@ type of struct {
 	minute                  int64
 }
 
-// keptPages are the newest pages. The zero value keeps none yet.
+// keptPages are the newest pages, cut into pieces when they are asked for again, as
+// many never are. The zero value keeps none yet.
 type keptPages struct {
 	sync.Mutex
-	pages map[of]*keptPage
+	pages map[of]func() *keptPage
 }
 
 // mostPages bounds them: some twenty kilobytes each.
@@ -79,12 +80,16 @@ func (p *Pages) keeping(do func(*gin.Context) error) func(*gin.Context) error {
 
 func (k *keptPages) find(one of) *keptPage {
 	k.Lock()
-	defer k.Unlock()
-	return k.pages[one]
+	page, ok := k.pages[one]
+	k.Unlock()
+	if !ok {
+		return nil
+	}
+	return page()
 }
 
+// keep takes page over: nothing may be written into it any more.
 func (k *keptPages) keep(one of, page []byte) {
-	made := withGaps(page)
 	k.Lock()
 	defer k.Unlock()
 	for old := range k.pages {
@@ -93,9 +98,9 @@ func (k *keptPages) keep(one of, page []byte) {
 		}
 	}
 	if k.pages == nil {
-		k.pages = map[of]*keptPage{}
+		k.pages = map[of]func() *keptPage{}
 	}
-	k.pages[one] = made
+	k.pages[one] = sync.OnceValue(func() *keptPage { return withGaps(page) })
 }
 
 // fresh finds a form's key, and the station's clock, as the templates write them.

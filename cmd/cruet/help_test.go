@@ -20,6 +20,9 @@ func every(t *testing.T, visit func(*cobra.Command)) {
 		for _, sub := range c.Commands() {
 			if sub.Name() != "help" {
 				n++
+				if err := sub.Help(); err != nil { // some describe themselves only then
+					t.Error(err)
+				}
 				visit(sub)
 				walk(sub)
 			}

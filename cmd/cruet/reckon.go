@@ -85,7 +85,12 @@ func (a *app) listKinds(asJSON bool) error {
 }
 
 func (a *app) kindCommand(k reckon.Kind) *cobra.Command {
-	cmd := &cobra.Command{Use: k.Name, Short: k.Title + ": " + lowerWord(k.Question), Long: kindHelp(k), Example: "  " + exampleLine(k), Args: exactly()}
+	cmd := &cobra.Command{Use: k.Name, Short: k.Title + ": " + lowerWord(k.Question), Example: "  " + exampleLine(k), Args: exactly()}
+	// To describe the outputs takes longer than all other commands together.
+	cmd.SetHelpFunc(func(cmd *cobra.Command, args []string) {
+		cmd.Long = kindHelp(k)
+		cmd.Parent().HelpFunc()(cmd, args)
+	})
 	cmd.SetUsageTemplate(strings.ReplaceAll(cmd.UsageTemplate(), ".LocalFlags.FlagUsages", ".LocalFlags.FlagUsagesWrapped 100"))
 	flags := cmd.Flags()
 	flags.SortFlags = false
