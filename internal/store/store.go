@@ -152,20 +152,24 @@ func refuseForeign(ctx context.Context, path string) error {
 		return fmt.Errorf("opening %s: %w", path, err)
 	}
 	defer peek.Close()
-	var id, have int
-	err = peek.QueryRowContext(ctx, `SELECT a.application_id, v.user_version FROM pragma_application_id a, pragma_user_version v`).Scan(&id, &have)
-	if err != nil {
-		return fmt.Errorf("%s cannot be read as a Cruet database: %w", path, err)
+	// The pragmas read the header alone, and spare reading the whole schema, which is
+	// done for every connection that asks more.
+	var id, have, tables int
+	for pragma, into := range map[string]*int{"application_id": &id, "user_version": &have} {
+		if err := peek.QueryRowContext(ctx, "PRAGMA "+pragma).Scan(into); err != nil {
+			return fmt.Errorf("%s cannot be read as a Cruet database: %w", path, err)
+		}
 	}
-	var tables int
-	if err := peek.QueryRowContext(ctx, `SELECT count(*) FROM sqlite_schema`).Scan(&tables); err != nil {
-		return fmt.Errorf("%s cannot be read as a Cruet database: %w", path, err)
+	if id != applicationID {
+		if err := peek.QueryRowContext(ctx, `SELECT count(*) FROM sqlite_schema`).Scan(&tables); err != nil {
+			return fmt.Errorf("%s cannot be read as a Cruet database: %w", path, err)
+		}
 	}
 	know, err := migrations()
 	switch {
 	case err != nil:
 		return err
-	case id != applicationID && tables > 0:
+	case tables > 0:
 		return fmt.Errorf("%s is a database of another program. Nothing was changed; name another folder with --data", path)
 	case have > len(know):
 		return &NewerError{Path: path, Have: have, Know: len(know)}
