@@ -5,6 +5,7 @@ import (
 	"html/template"
 	"io"
 	"strings"
+	"sync"
 
 	"cruet/internal/larder"
 	"cruet/internal/verdict"
@@ -69,7 +70,7 @@ func minds(cautions []verdict.Short) []string {
 //go:embed public.html
 var publicHTML string
 
-var publicPage = template.Must(template.New("public").Parse(publicHTML))
+var publicPage = sync.OnceValue(func() *template.Template { return template.Must(template.New("public").Parse(publicHTML)) })
 
 // PublicMark stands in every page that WritePublic makes, so that only such a
 // page is ever replaced or withdrawn.
@@ -77,10 +78,10 @@ const PublicMark = `<meta name="generator" content="Cruet bottle page">`
 
 // WritePublic makes a bottle's page as HTML that needs nothing else: no script,
 // no other file, no network.
-func WritePublic(w io.Writer, p Public) error { return publicPage.ExecuteTemplate(w, "bottle", p) }
+func WritePublic(w io.Writer, p Public) error { return publicPage().ExecuteTemplate(w, "bottle", p) }
 
 // WritePublicDoor makes the page that stands where a web host would otherwise
 // list the bottles' folders.
 func WritePublicDoor(w io.Writer, kitchen string) error {
-	return publicPage.ExecuteTemplate(w, "door", Public{Kitchen: kitchen})
+	return publicPage().ExecuteTemplate(w, "door", Public{Kitchen: kitchen})
 }

@@ -5,10 +5,9 @@ import (
 	"embed"
 	"fmt"
 	"html/template"
-	"io/fs"
 	"net/http"
 	"net/url"
-	"path"
+	"regexp"
 	"slices"
 	"strings"
 	"sync"
@@ -44,8 +43,41 @@ var translated = func() map[string]map[string]func() parsedPage {
 	return out
 }()
 
-// sharedPages are the files whose parts every page may use.
+// sharedPages are the files whose parts any page may use.
 var sharedPages = []string{"frame", "parts", "outlook", "drawings", "pourparts", "lotlog"}
+
+// filesOf are the files that a page is made of: its own, the frame, and those whose
+// parts these use. To parse the others costs more time than a page takes, and memory
+// for every page.
+func filesOf(page string) []string {
+	files := []string{"frame", page}
+	for i := 0; i < len(files); i++ {
+		source, _ := pageSource(files[i], nil)
+		for _, part := range namedRE().FindAllStringSubmatch(source, -1) {
+			if file, ok := homes()[part[2]]; ok && part[1] == "template" && !slices.Contains(files, file) {
+				files = append(files, file)
+			}
+		}
+	}
+	return files
+}
+
+// namedRE finds where a part is defined or used.
+var namedRE = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`\{\{-?\s*(define|template) "([^"]+)"`) })
+
+// homes tells in which of the shared files a part is defined.
+var homes = sync.OnceValue(func() map[string]string {
+	out := map[string]string{}
+	for _, name := range sharedPages {
+		source, _ := pageSource(name, nil)
+		for _, part := range namedRE().FindAllStringSubmatch(source, -1) {
+			if part[1] == "define" {
+				out[part[2]] = name
+			}
+		}
+	}
+	return out
+})
 
 // pageSource is a file of the pages, in the catalogue's words when there is one.
 func pageSource(name string, words func() *catalogue) (source string, missing []string) {
@@ -60,33 +92,31 @@ func pageSource(name string, words func() *catalogue) (source string, missing []
 }
 
 func parsers(words func() *catalogue) map[string]func() parsedPage {
-	shared := sync.OnceValue(func() *template.Template {
-		all := template.New("shared")
-		if words != nil {
-			all.Funcs(template.FuncMap{"tr": words().translate})
-		}
-		for _, name := range sharedPages {
-			source, _ := pageSource(name, words)
-			template.Must(all.New(name + ".html").Parse(source))
-		}
-		return all
-	})
-	names, err := fs.Glob(pageFiles, "pages/*.html")
+	entries, err := pageFiles.ReadDir("pages")
 	if err != nil {
 		panic("scan: listing the pages: " + err.Error())
 	}
 	out := map[string]func() parsedPage{}
-	for _, name := range names {
-		base := strings.TrimSuffix(path.Base(name), ".html")
-		if slices.Contains(sharedPages, base) {
-			continue
+	for _, e := range entries {
+		base := strings.TrimSuffix(e.Name(), ".html")
+		if !slices.Contains(sharedPages, base) {
+			out[base] = sync.OnceValue(func() parsedPage { return parsePage(base, words) })
 		}
-		out[base] = sync.OnceValue(func() parsedPage {
-			source, missing := pageSource(base, words)
-			return parsedPage{template.Must(template.Must(shared().Clone()).New(base + ".html").Parse(source)), len(missing) > 0}
-		})
 	}
 	return out
+}
+
+func parsePage(name string, words func() *catalogue) parsedPage {
+	page := parsedPage{Template: template.New(name)}
+	if words != nil {
+		page.Funcs(template.FuncMap{"tr": words().translate})
+	}
+	for _, file := range filesOf(name) {
+		source, missing := pageSource(file, words)
+		template.Must(page.New(file + ".html").Parse(source))
+		page.partial = page.partial || file == name && len(missing) > 0
+	}
+	return page
 }
 
 // frame is what stands round every page.

@@ -12,6 +12,7 @@ import (
 	"os"
 	"os/signal"
 	"path/filepath"
+	"runtime/debug"
 	"slices"
 	"sync"
 	"syscall"
@@ -94,6 +95,7 @@ func (a *app) serve(cmd *cobra.Command, f serveFlags) (err error) {
 	if err != nil {
 		return wrongUse("--keep", "%s.", err)
 	}
+	collectLess()
 	ctx, stop := signal.NotifyContext(cmd.Context(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 
@@ -145,6 +147,20 @@ func (a *app) serve(cmd *cobra.Command, f serveFlags) (err error) {
 	}()
 	defer func() { <-told; err = errors.Join(err, r.close()) }()
 	return a.serveUntil(ctx, stop, listener, r, f)
+}
+
+// collectLess lets garbage wait. A station has a few megabytes of its own, so that by
+// Go's default it would collect from four on: in the middle of its first answer, and
+// then every few pages. The limit holds for pictures, whose decoding may take a quarter
+// of a gigabyte. Whoever sets Go's own variables for this is obeyed.
+func collectLess() {
+	const percent, limitBytes = 200, 300_000_000
+	if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(percent)
+	}
+	if os.Getenv("GOMEMLIMIT") == "" {
+		debug.SetMemoryLimit(limitBytes)
+	}
 }
 
 // tellName says by which name the station can be opened as well.
