@@ -58,7 +58,7 @@ func failureWords(why store.BackupTrouble) (what, do string) {
 	case store.BackupNotAllowed:
 		return "the station may not write into the folder for backups", "Let the user that it runs as write there, or name another folder with “serve --backups DIR”; it tries again within ten minutes."
 	case store.BackupNoFolder:
-		return "the folder for backups is not there, or is no folder", "Plug its disk in, or name another folder with “serve --backups DIR”; the station tries again within ten minutes."
+		return "the folder for backups is not there, or is no folder", "Plug its disk in, make the folder on it, or name another with “serve --backups DIR”; the station tries again within ten minutes."
 	case store.BackupDamaged:
 		return "what was written could not be read back whole", "The disk may be failing: run “cruet check”, and make a backup on another disk with “cruet backup FILE”."
 	}

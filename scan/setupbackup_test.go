@@ -45,6 +45,14 @@ func TestSetUpTellsOfBackups(t *testing.T) {
 		t.Error("the page tells the folder")
 	}
 
+	stick := filepath.Join(t.TempDir(), "stick")
+	if _, err := s.db.DailyBackup(ctx, stick, store.UsualKeep); err == nil {
+		t.Fatal("a backup on a disk that is not there went well")
+	}
+	if s.get("/setup").wants(200, alarm, "just now failed", "is not there", "Plug its disk in"); strings.Contains(s.get("/setup").Body.String(), stick) {
+		t.Error("the page tells the folder")
+	}
+
 	// A good one ends the alarm.
 	if _, err := s.db.DailyBackup(ctx, dir, store.UsualKeep); err != nil {
 		t.Fatal(err)

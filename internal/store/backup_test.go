@@ -302,6 +302,37 @@ func TestDailyBackup(t *testing.T) {
 	}
 }
 
+// A folder on a disk that is not plugged in is not made: backups would lie on the
+// disk that they are to outlive. In the data folder one may be made, at any depth.
+func TestBackupFolderIsNotMadeElsewhere(t *testing.T) {
+	db, c := kitchen(t)
+	jarsOfWine(t, db, 1)
+	stick := filepath.Join(t.TempDir(), "stick")
+	for _, dir := range []string{filepath.Join(stick, "cruet"), stick, db.Dir() + "-other", filepath.Join(db.Dir(), "..", "beside")} {
+		made, err := db.DailyBackup(ctx, dir, UsualKeep)
+		if _, ok := errors.AsType[*NoBackupFolderError](err); !ok || made != "" || !strings.Contains(err.Error(), "Plug that disk in") {
+			t.Errorf("%s: %q, %v", dir, made, err)
+		}
+		if _, err := os.Stat(dir); !errors.Is(err, fs.ErrNotExist) {
+			t.Errorf("%s was made (%v)", dir, err)
+		}
+		if last, err := db.LastBackup(ctx); err != nil || last.Why != BackupNoFolder || !last.FailedAt.Equal(c.now) {
+			t.Errorf("%s: %+v, %v", dir, last, err)
+		}
+	}
+	if _, err := os.Stat(stick); !errors.Is(err, fs.ErrNotExist) {
+		t.Errorf("the mount point was made (%v)", err)
+	}
+	if err := os.MkdirAll(filepath.Join(stick, "cruet"), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	for _, dir := range []string{filepath.Join(stick, "cruet"), filepath.Join(db.Dir(), "a", "b")} {
+		if made, err := db.DailyBackup(ctx, dir, UsualKeep); err != nil || filepath.Dir(made) != dir {
+			t.Errorf("%s: %q, %v", dir, made, err)
+		}
+	}
+}
+
 // The errors that POSIX.1-2017 names for a full disk, a disk that fails, and a folder
 // that is missing, no folder, or not ours, each have their kind.
 func TestBackupTroubleHasAKind(t *testing.T) {

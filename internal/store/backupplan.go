@@ -105,10 +105,11 @@ var UsualKeep = Keep{Days: 7, Weeks: 5, Months: 12}
 
 // DailyBackup makes a backup in a folder unless there is one of the last 24 hours
 // in it already, and then removes those that the rule does not keep. made is
-// empty when none was due. A failure is kept with the records, too.
+// empty when none was due. A failure is kept with the records, too. A folder outside
+// the data folder has to be there: see backupFolder.
 func (db *DB) DailyBackup(ctx context.Context, dir string, keep Keep) (made string, err error) {
 	now := db.now().UTC()
-	if err := os.MkdirAll(dir, 0o700); err != nil {
+	if err := db.backupFolder(dir); err != nil {
 		return "", db.failedBackup(ctx, now, err)
 	}
 	have, err := dailyBackups(dir)
@@ -131,6 +132,38 @@ func (db *DB) DailyBackup(ctx context.Context, dir string, keep Keep) (made stri
 		}
 	}
 	return made, nil
+}
+
+// NoBackupFolderError says that a folder for backups is not there, and was not made.
+type NoBackupFolderError struct{ Dir string }
+
+func (e *NoBackupFolderError) Error() string {
+	return "the folder for backups, " + e.Dir + ", is not there, and was not made, since it may lie on a disk that is not plugged in. Plug that disk in, make the folder on it, or name another with --backups."
+}
+
+// Is makes it a missing file.
+func (e *NoBackupFolderError) Is(target error) bool { return target == fs.ErrNotExist }
+
+// backupFolder makes the folder for backups when it lies in the data folder. One
+// that lies elsewhere is most likely on another disk: made while that is not plugged
+// in, it would be on the very disk that the backups are to outlive.
+func (db *DB) backupFolder(dir string) error {
+	data, err := filepath.Abs(db.dir)
+	if err != nil {
+		return err
+	}
+	full, err := filepath.Abs(dir)
+	if err != nil {
+		return err
+	}
+	if within, err := filepath.Rel(data, full); err == nil && filepath.IsLocal(within) {
+		return os.MkdirAll(full, 0o700)
+	}
+	_, err = os.Stat(full)
+	if errors.Is(err, fs.ErrNotExist) {
+		return &NoBackupFolderError{dir}
+	}
+	return err
 }
 
 func (db *DB) failedBackup(ctx context.Context, at time.Time, err error) error {
