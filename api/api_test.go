@@ -20,14 +20,14 @@ import (
 
 // station is the API on a real store in a temporary folder.
 type station struct {
-	t      *testing.T
+	t      testing.TB
 	engine *gin.Engine
 	doc    map[string]any
 	db     *store.DB
 	token  string // of a program; empty: a stranger
 }
 
-func newStation(t *testing.T) *station {
+func newStation(t testing.TB) *station {
 	t.Helper()
 	db, err := store.Open(t.Context(), t.TempDir(), store.Options{})
 	if err != nil {
@@ -146,7 +146,7 @@ func (v value) wantFields(want ...string) {
 
 // value walks through JSON, failing the test where something is not there.
 type value struct {
-	t *testing.T
+	t testing.TB
 	v any
 }
 
