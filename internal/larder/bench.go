@@ -184,8 +184,8 @@ func (r Reading) Corrected(calibration *BenchEntry, at time.Time, maxAge time.Du
 	}
 	r.CalibrationID = calibration.ID
 	made := calibration.When.At
-	if made.After(at) && !calibration.When.Earliest().After(at) {
-		made = at // dated with the day alone, which stands at noon
+	if made.After(at) {
+		made = at // one of both is dated with the day alone, which stands at noon
 	}
 	r.PHMark = chem.CalibrationAgeMark(made, at, maxAge)
 	m, ok := calibration.Body.(MeterCalibration)

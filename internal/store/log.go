@@ -67,7 +67,11 @@ func kindOf(b larder.Body) larder.Kind {
 // complete fills in what the record knows better than the sender: the stage
 // before, the calibration and the base's check then in force.
 func (t *tx) complete(ctx context.Context, n larder.NewEntry, jar larder.Jar) (larder.Body, error) {
-	at := t.fill(n.When).At
+	when := t.fill(n.When)
+	at, until := when.At, when.At
+	if when.Precision == larder.Day {
+		until = when.Latest() // a day alone stands at noon; what was checked on that day serves it
+	}
 	k, err := kitchenOf(ctx, t)
 	if err != nil {
 		return nil, err
@@ -77,10 +81,10 @@ func (t *tx) complete(ctx context.Context, n larder.NewEntry, jar larder.Jar) (l
 		b.From = jar.State.Stage
 		return b, nil
 	case larder.Reading:
-		calibration, err := newestBench(ctx, t, larder.KindCalibration, b.Instrument, at)
+		calibration, err := newestBench(ctx, t, larder.KindCalibration, b.Instrument, until)
 		return b.Corrected(calibration, at, k.CalibrationMaxAge()), err
 	case larder.Titration:
-		check, err := newestBench(ctx, t, larder.KindBase, b.BaseName, at)
+		check, err := newestBench(ctx, t, larder.KindBase, b.BaseName, until)
 		return b.WithBase(check, at, k.BaseMaxAgeDays), err
 	}
 	return n.Body, nil
