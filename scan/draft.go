@@ -154,6 +154,12 @@ func (p *Pages) offer(c *gin.Context, jar larder.Jar, now time.Time) (*begunView
 		p.forget(c)
 		return nil, nil
 	}
+	// A camera that follows a label's code names no page that it comes from; whoever
+	// walked here over the station's own pages has left a form that holds nothing.
+	if d.typed == nil && walked(c, act.url(d.jar)) {
+		p.forget(c)
+		return nil, nil
+	}
 	if d.jar == jar.Tag {
 		return v, nil
 	}
@@ -166,6 +172,13 @@ func (p *Pages) offer(c *gin.Context, jar larder.Jar, now time.Time) (*begunView
 		v.Use = link{act.url(d.jar) + query("other", string(jar.Tag)) + "#other", strings.Replace(act.use, "%s", for_, 1)}
 	}
 	return v, nil
+}
+
+// walked tells that a link of the station led here, other than from the form
+// itself or from the page that reads a photo of a label.
+func walked(c *gin.Context, form string) bool {
+	from, err := url.Parse(c.Request.Referer())
+	return err == nil && from.Host != "" && from.Host == c.Request.Host && from.Path != form && from.Path != "/scan"
 }
 
 // offerSpare is offer on the page of a spare tag: the vessel to pour into.

@@ -363,7 +363,7 @@ func (r *reader) number(name string) *float64 {
 // into a box of mL is 2. Any other unit stays and is refused.
 func trimUnit(name, text string) string {
 	lower := strings.ToLower(text)
-	for part, units := range map[string][]string{"_ml": {"ml"}, "_percent_vol": {"% vol", "%vol", "%"}, "_percent": {"%"}, "_g_per_100ml": {"g/100 ml", "g/100ml", "%"}, "_g_per_100g": {"g/100 g", "%"}, "_mol_per_l": {"mol/l", "m"}, "_mv": {"mv"}, "minutes": {"minutes", "min"}} {
+	for part, units := range map[string][]string{"_ml": {"ml"}, "_percent_vol": {"% vol", "%vol", "%"}, "_percent": {"%"}, "_g_per_100ml": {"g/100 ml", "g/100ml", "%"}, "acidity": {"g/100 ml", "g/100ml", "%"}, "brix": {"°bx", "bx"}, "_mm": {"mm"}, "_g_per_100g": {"g/100 g", "%"}, "_mol_per_l": {"mol/l", "m"}, "_mv": {"mv"}, "minutes": {"minutes", "min"}} {
 		if !strings.Contains(name, part) {
 			continue
 		}

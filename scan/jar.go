@@ -313,15 +313,20 @@ func stageMarks(now larder.Stage) []stageMark {
 }
 
 // doing says where on the jar's page a thing of the plan is done.
-func doing(do larder.Deed, jar larder.Tag) link {
+func doing(t larder.Todo, jar larder.Tag) link {
 	at := func(form, pick, text string) link {
 		return link{jarURL(jar) + query("open", form, "pick", pick) + "#" + form, text}
 	}
-	switch do {
+	switch t.Do {
 	case larder.DoStrain:
 		return link{jarURL(jar) + "/pour/strain", "Strain it"}
 	case larder.DoMother:
+		if !strings.HasPrefix(t.What, "strain") { // nothing is left to strain out
+			return link{jarURL(jar) + "/pour/mother", "Give it a mother"}
+		}
 		return link{jarURL(jar) + "/pour/strain", "Strain, give a mother"}
+	case larder.DoAcetic:
+		return at("stage", string(larder.Acetic), "Move it to acetic")
 	case larder.DoTitrate:
 		return at("titration", "", "Log a titration")
 	case larder.DoBubbles:
@@ -338,7 +343,7 @@ func todosOf(jar larder.Jar, batch larder.Batch, now time.Time) []todo {
 	var out []todo
 	for _, t := range batch.Due(jar.State, now) {
 		one := todo{What: upperFirst(t.What), Reason: t.Reason(jar.State, now), Window: t.Window(now.Location()),
-			Status: t.Status, Go: doing(t.Do, jar.Tag)}
+			Status: t.Status, Go: doing(t, jar.Tag)}
 		if t.Do == larder.DoStir && t.Urgency > larder.Coming {
 			one.Stir = newKey()
 		}

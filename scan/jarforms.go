@@ -282,14 +282,25 @@ func (fs forms) stage(b *builder) form {
 	return form{Title: "Next stage", Fields: fs.end(b, fields), Submit: "Move the jar"}
 }
 
+// A starter that went in before the jar becomes acetic is not asked for again.
+const starterIsIn, starterIsInText = "in", "it is in already"
+
 // starter asks where the starter came from.
 func (fs forms) starter(b *builder, picks string) []field {
 	var options []option
+	start, given := "", fs.page.Jar.State.Starter != ""
+	if given {
+		start = starterIsIn
+		options = append(options, option{Value: starterIsIn, Text: starterIsInText, Pick: "starter-in"})
+	}
 	for _, s := range starters {
+		if given && s.from == larder.FromAir {
+			continue // it was not left to the air
+		}
 		options = append(options, option{Value: s.value, Text: s.text, Pick: "starter-" + s.value})
 	}
 	return []field{
-		only(b.choice("starter", "Starter", "", options...), picks),
+		only(b.choice("starter", "Starter", start, options...), picks),
 		only(b.text("starter_jar", "From jar", "its tag", 24), "starter-jar"),
 		only(b.text("starter_name", "What it was", "", larder.MaxNameRunes), "starter-bought"),
 		only(b.number("starter_acidity", "Acidity on its label", "%", ""), "starter-bought"),

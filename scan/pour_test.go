@@ -3,6 +3,7 @@ package scan
 import (
 	"context"
 	"net/http"
+	"net/http/httptest"
 	"net/url"
 	"strings"
 	"testing"
@@ -45,6 +46,9 @@ func TestPourActs(t *testing.T) {
 		{"a mother alone", "mother", "Windfalls/A", func(s *station) []string {
 			return []string{"from", "jar", "other", "http://192.168.1.20:8080/J/" + string(s.jars["Barley/A"]), "mother", "1"}
 		}, []string{"Saved: Starter: mother from jar"}, map[string]float64{"Windfalls/A": 2000, "Barley/A": 4300}, larder.Must},
+		{"a mother, and on to vinegar", "mother", "Quince juice/A", func(*station) []string {
+			return []string{"from", "bought", "name", "raw vinegar", "acidity", "5 %", "live", "1", "amount_ml", "500", "amount_ml_unit", "mL", "mother", "1", "then", "acetic", "volume_ml", "6", "volume_ml_unit", "L"}
+		}, []string{"Saved: alcoholic → acetic", "6 L in the jar", "Starter: mother and 500 mL of bought raw vinegar (stated 5 %)"}, map[string]float64{"Quince juice/A": 6500}, larder.Acetic},
 		{"top-up from a jar", "top-up", "Pear trimmings/A", func(s *station) []string {
 			return []string{"from", "jar", "other", string(s.jars["Barley/A"]), "amount_ml", "1 cup"}
 		}, []string{"Saved: Topped up: 237 mL from jar"}, map[string]float64{"Pear trimmings/A": 2400 + 236.588236, "Barley/A": 4300 - 236.588236}, larder.Acetic},
@@ -265,6 +269,22 @@ func TestScanTheOther(t *testing.T) {
 	s.post(poursAt(juice, "top-up"), formOf("name", "wine", "keep", "1"))
 	s.get(at(juice, "")).wants(200, "Go on: top up")
 	s.post("/pour/drop", formOf("tag", jarURL(ale))).follow().wants(200, "Barley").lacks("Leave that")
+
+	// The same page reached over the station's own pages, not by a scan: the form
+	// that holds nothing was left. One that holds something waits.
+	walk := func(to, from string) answer {
+		r := httptest.NewRequest("GET", to, nil)
+		r.Header.Set("Referer", "http://"+r.Host+from)
+		return s.send(r, to)
+	}
+	s.get(poursAt(juice, "mother"))
+	walk(at(ale, ""), poursAt(juice, "mother")).wants(200, "Leave that") // chosen in the form itself
+	walk(at(ale, ""), "/scan").wants(200, "Leave that")                  // read from a photo of the label
+	walk(at(ale, ""), "/shelf").wants(200, "Barley").lacks("Leave that")
+	s.get(at(ale, "")).lacks("Leave that") // and it stays so
+	s.post(poursAt(juice, "mother"), formOf("amount_ml", "1", "keep", "1"))
+	walk(at(ale, ""), "/shelf").wants(200, "Leave that")
+	s.post("/pour/drop", formOf("tag", jarURL(ale)))
 
 	// A form that was only looked at is left without a word.
 	s.get(poursAt(juice, "water"))

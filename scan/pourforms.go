@@ -97,13 +97,11 @@ func (g pouring) strain(b *builder) form {
 		hint = "held " + g.w.volume(*v) + " before"
 	}
 	fields := []field{b.volume("volume_ml", "Liquid after straining", hint)}
-	if s := g.jar.State.Stage; s == larder.Must || s == larder.Alcoholic {
+	if s := g.jar.State.Stage; g.starts() {
 		fields = append(fields, b.choice("then", "Then it", string(larder.Acetic),
 			option{Value: string(larder.Acetic), Text: "goes on to vinegar", Pick: string(larder.Acetic)},
 			option{Value: "stay", Text: "stays " + string(s), Pick: "stay"}),
-			only(b.choice("from", "Mother or starter", "",
-				option{Value: "jar", Text: "from a jar", Pick: "starter-jar"}, option{Value: "bought", Text: "from a bought bottle", Pick: "starter-bought"},
-				option{Value: "none", Text: "none, left to the air", Pick: "starter-none"}), string(larder.Acetic)),
+			only(b.choice("from", "Mother or starter", g.alreadyIn(), g.starterOptions()...), string(larder.Acetic)),
 			only(g.other(b, "From which jar", isVinegar), "starter-jar"))
 		fields = append(fields, g.bottleFields(b, "starter-bought")...)
 		fields = append(fields, only(g.amount(b, "How much liquid came with it", "empty: only a mother"), "starter-jar starter-bought"),
@@ -111,6 +109,22 @@ func (g pouring) strain(b *builder) form {
 	}
 	return form{Fields: g.end(b, fields...), Submit: "Save the straining",
 		Intro: "Press the fruit only gently. What is left in the cloth is thrown away or cooked; the liquid is measured."}
+}
+
+// alreadyIn is the answer that is chosen at first where a starter went in before.
+func (g pouring) alreadyIn() string {
+	if g.jar.State.Starter == "" {
+		return ""
+	}
+	return starterIsIn
+}
+
+func (g pouring) starterOptions() []option {
+	options := []option{{Value: "jar", Text: "from a jar", Pick: "starter-jar"}, {Value: "bought", Text: "from a bought bottle", Pick: "starter-bought"}}
+	if g.alreadyIn() != "" {
+		return append([]option{{Value: starterIsIn, Text: starterIsInText, Pick: "starter-in"}}, options...)
+	}
+	return append(options, option{Value: "none", Text: "none, left to the air", Pick: "starter-none"})
 }
 
 // readStrain is one entry: a change of stage with its starter, or the straining alone.
@@ -151,6 +165,11 @@ func (g pouring) feed(r *reader) (f larder.Feed, ok bool) {
 	return f, true
 }
 
+// starts tells that a mother given now makes the jar acetic, unless it is to wait.
+func (g pouring) starts() bool {
+	return g.jar.State.Stage == larder.Must || g.jar.State.Stage == larder.Alcoholic
+}
+
 func (g pouring) mother(b *builder) form {
 	fields := []field{
 		b.choice("from", "It comes", "jar", option{Value: "jar", Text: "from a jar", Pick: "starter-jar"}, option{Value: "bought", Text: "from a bought bottle", Pick: "starter-bought"}),
@@ -158,6 +177,21 @@ func (g pouring) mother(b *builder) form {
 	}
 	fields = append(fields, g.bottleFields(b, "starter-bought")...)
 	fields = append(fields, g.amount(b, "How much liquid came with it", "empty: only a mother"), b.check("mother", "a mother was carried over"), g.sold(b, "starter-bought"))
+	if g.starts() {
+		start, before := "stay", b.volume("volume_ml", "Liquid in the jar", "before the mother went in")
+		if g.jar.State.Stage == larder.Alcoholic {
+			start = string(larder.Acetic)
+		}
+		if v := g.jar.State.VolumeML; v != nil && b.typed == nil {
+			if before.Value, before.Unit = volumeIn(*v, before.Units); before.Units[0] == "L" {
+				before.Value, before.Unit = short(*v/1000), "L" // as the log has it
+			}
+		}
+		fields = append(fields, b.choice("then", "Then it", start,
+			option{Value: string(larder.Acetic), Text: "goes on to vinegar", Pick: string(larder.Acetic)},
+			option{Value: "stay", Text: "stays " + string(g.jar.State.Stage), Pick: "stay"}),
+			only(before, string(larder.Acetic)))
+	}
 	return form{Fields: g.end(b, fields...), Submit: "Save the mother",
 		Intro: "The mother, the liquid round it, or both. What was not alive starts nothing, but its acid protects."}
 }
@@ -166,6 +200,9 @@ func readMother(g pouring, r *reader) deed {
 	feed, ok := g.feed(r)
 	if !ok {
 		r.problems.Add("from", "Say where it came from: a jar, or a bought bottle.")
+	}
+	if r.text("then") == string(larder.Acetic) {
+		return g.entry(r, larder.StageChange{To: larder.Acetic, VolumeML: r.volume("volume_ml"), Starter: &feed})
 	}
 	return g.entry(r, larder.Transfer{What: larder.StarterIn, Feed: &feed})
 }

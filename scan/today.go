@@ -114,7 +114,7 @@ func (w writer) task(t larder.Task) taskView {
 		v.Name, v.Go = "Bench", benchDoing(t.Do)
 		return v
 	}
-	v.Name, v.Letter, v.Tag, v.URL, v.Go = t.Batch, t.Letter, string(t.Jar), jarURL(t.Jar), doing(t.Do, t.Jar)
+	v.Name, v.Letter, v.Tag, v.URL, v.Go = t.Batch, t.Letter, string(t.Jar), jarURL(t.Jar), doing(t.Todo, t.Jar)
 	if t.Do == larder.DoStir && t.Urgency > larder.Coming {
 		v.Stir, v.By = newKey(), w.by
 	}

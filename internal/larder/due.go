@@ -117,6 +117,9 @@ func (p Plan) todo(st step, s State, now time.Time) (Todo, bool) {
 	}
 	t := Todo{Do: st.do, What: st.what, Why: st.why, Rule: ruleWords(days, counted), Every: days.Every,
 		From: dayAfter(since.At, days.First, loc), Until: dayAfter(since.At, days.Last, loc)}
+	if st.do == DoMother && s.Starter != "" {
+		t.Do, t.What, t.Why = DoAcetic, string(DoAcetic), "a starter is in already"
+	}
 	if st.done != nil {
 		// A finished jar that was titrated just before it was called so need not
 		// be titrated again.

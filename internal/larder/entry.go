@@ -237,10 +237,11 @@ func (s StageChange) check(jar Jar) Problems {
 		what := "Moving a jar from " + string(move.From) + " to " + string(move.To)
 		p.Add("reason", what+" is unusual: say why, so that the history stays honest.")
 	}
-	if move.NeedsVolume && s.VolumeML == nil {
+	// Where a starter is in, the liquid was poured and counted before.
+	if move.NeedsVolume && s.VolumeML == nil && (jar.State.Starter == "" || jar.State.VolumeML == nil) {
 		p.Add("volume_ml", "Say how much liquid there is after straining.")
 	}
-	if move.NeedsStarter && s.Starter == nil {
+	if move.NeedsStarter && s.Starter == nil && jar.State.Starter == "" {
 		p.Add("starter", "Say where the starter came from: a jar, a bought live vinegar, or none (left to the air).")
 	}
 	if s.Starter != nil {

@@ -19,6 +19,7 @@ const (
 	DoBubbles   Deed = "look for bubbles"
 	DoStrain    Deed = "strain"
 	DoMother    Deed = "add the mother"
+	DoAcetic    Deed = "move it on to acetic" // in place of DoMother once a starter is in
 	DoGravity   Deed = "read the gravity"
 	DoTitrate   Deed = "titrate"
 	DoBottle    Deed = "bottle"

@@ -47,7 +47,7 @@ type Move struct {
 	Backward     bool // asks for a reason
 	NeedsReason  bool
 	NeedsVolume  bool // the liquid left after straining
-	NeedsStarter bool // where the starter came from
+	NeedsStarter bool // where the starter came from, unless one is in already
 }
 
 // moves is the whole rule of which stage may follow which.

@@ -1,0 +1,46 @@
+package scan
+
+import (
+	"testing"
+
+	"cruet/internal/larder"
+)
+
+// TestStarterIsInAlready gives a mother to a jar that waits, and is not asked for
+// it again: the plan says what is next, and the next stage keeps the starter.
+func TestStarterIsInAlready(t *testing.T) {
+	s := stocked(t)
+	tag := s.jars["Quince juice/A"]
+	s.get(poursAt(tag, "mother")).wants(200, "Then it", "goes on to vinegar", "Liquid in the jar").
+		has(`name="then" value="acetic" data-pick="acetic" checked`, `name="volume_ml" value="6"`)
+	s.get(poursAt(s.jars["Windfalls/A"], "mother")).wants(200, "stays must").has(`name="then" value="stay" data-pick="stay" checked`)
+	s.get(poursAt(s.jars["Pear trimmings/A"], "mother")).lacks("Then it") // acetic already
+
+	s.post(poursAt(tag, "mother"), formOf("from", "bought", "name", "live cider vinegar", "amount_ml", "500 mL", "mother", "1", "then", "stay", "by", "mk")).
+		follow().wants(200, "Move it on to acetic", "a starter is in already", "Move it to acetic").lacks("add the mother")
+	s.get(poursAt(tag, "strain")).wants(200, "it is in already").lacks("left to the air")
+	s.get(at(tag, "?open=stage&pick=acetic")).wants(200, "it is in already").has(`name="starter" value="in" data-pick="starter-in" checked`).lacks("left to the air")
+	s.post(at(tag, "/log/stage"), formOf("from", "alcoholic", "stage", "acetic", "starter", "in", "by", "mk")).
+		follow().wants(200, "The jar is now acetic")
+	if got := s.state(tag); got.Stage != larder.Acetic || got.Starter != "mother and 500 mL of bought live cider vinegar" || *got.VolumeML != 6500 {
+		t.Errorf("the jar is %s with %q, holding %g mL", got.Stage, got.Starter, float64(*got.VolumeML))
+	}
+
+	// Without one it is asked for, and how much there is.
+	other := s.jars["Windfalls/A"]
+	s.post(at(other, "/log/stage"), formOf("from", "must", "stage", "acetic", "starter", "in", "by", "mk")).
+		wants(422, "Say where the starter came from", "Say how much liquid there is after straining")
+}
+
+// TestUnitsTyped takes a unit that a person types behind a number whose field
+// says it already, and no other.
+func TestUnitsTyped(t *testing.T) {
+	for _, c := range []struct{ field, typed, want string }{
+		{"acidity", "5 %", "5"}, {"starter_acidity", "5,2%", "5,2"}, {"feed_acidity", "6 g/100 mL", "6"}, {"brix", "11.5 °Bx", "11.5"},
+		{"jar_outer_diameter_mm", "98 mm", "98"}, {"abv_percent_vol", "12 % vol", "12"}, {"ph", "3.2 %", "3.2 %"}, {"acidity", "5 mL", "5 mL"},
+	} {
+		if got := trimUnit(c.field, c.typed); got != c.want {
+			t.Errorf("%s: %q is read as %q, want %q", c.field, c.typed, got, c.want)
+		}
+	}
+}
