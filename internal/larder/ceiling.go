@@ -18,11 +18,12 @@ type Ceiling struct {
 // the batch makes, nil when only the ingredients tell. The error is a
 // *chem.FieldError and says what is missing from the recipe.
 func CeilingOfRecipe(ingredients []Ingredient, volume *chem.Millilitres, target chem.GramsPer100ML) (Ceiling, error) {
-	return ceilingOfRecipe(ingredients, volume, target, 0)
+	return ceilingOfRecipe(ingredients, volume, target, 0, Vinegar{})
 }
 
-// ceilingOfRecipe counts that a part of the liquid, 0 to 1, is water added since.
-func ceilingOfRecipe(ingredients []Ingredient, volume *chem.Millilitres, target chem.GramsPer100ML, water float64) (Ceiling, error) {
+// ceilingOfRecipe counts that a part of the liquid, 0 to 1, is water added since,
+// and another one vinegar.
+func ceilingOfRecipe(ingredients []Ingredient, volume *chem.Millilitres, target chem.GramsPer100ML, water float64, v Vinegar) (Ceiling, error) {
 	var list []chem.Ingredient
 	var ethanolML, liquid float64
 	for _, i := range ingredients {
@@ -44,31 +45,33 @@ func ceilingOfRecipe(ingredients []Ingredient, volume *chem.Millilitres, target 
 	if sugars.SucroseG+sugars.HexoseG+ethanolML == 0 || liquid <= 0 {
 		return Ceiling{}, &chem.FieldError{Field: "ingredients", Message: "The ingredients do not tell how much sugar or alcohol goes in, or into how much liquid. Give amounts, and the % vol of wine or ale, or measure the must."}
 	}
-	liquid /= 1 - water
+	liquid /= 1 - water - v.Part
 	r, err := chem.Ceiling{
 		VolumeML: chem.Millilitres(liquid), SucroseG: sugars.SucroseG, HexoseG: sugars.HexoseG,
-		ABVPercent: chem.PercentVol(100 * ethanolML / liquid), TargetGPer100ML: target,
+		ABVPercent: chem.PercentVol(100 * ethanolML / liquid), AcidityGPer100ML: v.AcidGPer100ML, TargetGPer100ML: target,
 	}.Result()
 	return Ceiling{CeilingResult: r, From: "the ingredients", Missing: sugars.Unknown}, err
 }
 
 // CeilingOfJar reckons from the best evidence that the jar has: the alcohol
 // measured in it, else the sugar of its must, else its recipe. liquid is what
-// the whole batch made, nil when not known. Water added since is counted.
-func CeilingOfJar(batch Batch, jar Jar, liquid *chem.Millilitres) (Ceiling, error) {
-	s := jar.State
+// the whole batch made, nil when not known. Water added since is counted, and so
+// are bought vinegars of stated acidity, as the jar's log has them: their acid and
+// their share of the liquid. What came from another jar is taken to be like this one.
+func CeilingOfJar(batch Batch, jar Jar, liquid *chem.Millilitres, log []Entry) (Ceiling, error) {
+	s, v := jar.State, vinegarIn(log)
 	switch {
 	case s.ABV != nil && s.ABV.Value > 0 && !s.abvIsRest():
-		return ceilingOfAlcohol(s, batch.TargetGPer100ML)
+		return ceilingOfAlcohol(s, batch.TargetGPer100ML, v)
 	case s.MustBrix != nil || s.MustSG != nil:
-		c, err := ceilingOfMust(s, batch.TargetGPer100ML)
-		return c.watered(s.WaterPart), err
+		c, err := ceilingOfMust(s, batch.TargetGPer100ML, v.all)
+		return c.watered(s.WaterPart).soured(v.all.Part), err
 	}
-	c, err := ceilingOfRecipe(batch.Ingredients, liquid, batch.TargetGPer100ML, s.WaterPart)
+	c, err := ceilingOfRecipe(batch.Ingredients, liquid, batch.TargetGPer100ML, s.WaterPart, v.all)
 	if err != nil && s.abvIsRest() && s.Acidity.Basis == ByTitration {
 		return ceilingOfRest(s, batch.TargetGPer100ML)
 	}
-	return c.watered(s.WaterPart), err
+	return c.watered(s.WaterPart).soured(v.all.Part), err
 }
 
 // abvIsRest tells that the alcohol was measured while acid was made of it, and
@@ -85,19 +88,21 @@ func ceilingOfRest(s State, target chem.GramsPer100ML) (Ceiling, error) {
 }
 
 // ceilingOfAlcohol reckons from the alcohol measured in the jar and the acid
-// that was there beside it, both thinned by the water added since.
-func ceilingOfAlcohol(s State, target chem.GramsPer100ML) (Ceiling, error) {
-	share := min(1, (1-s.WaterPart)/(1-s.ABVWaterPart))
-	ask := chem.Ceiling{VolumeML: 1000, ABVPercent: s.ABV.Value * chem.PercentVol(share), TargetGPer100ML: target}
-	if a := s.Acidity; a != nil && a.Basis == ByTitration && !a.When.At.After(s.ABV.When.At) {
-		ask.AcidityGPer100ML = a.GPer100ML * chem.GramsPer100ML(share)
+// that was there beside it, both thinned by the water and the vinegar added since.
+func ceilingOfAlcohol(s State, target chem.GramsPer100ML, v vinegars) (Ceiling, error) {
+	water := min(1, (1-s.WaterPart)/(1-s.ABVWaterPart))
+	share := min(1, (1-s.WaterPart-v.all.Part)/(1-s.ABVWaterPart-v.atABV.Part))
+	ask := chem.Ceiling{VolumeML: 1000, ABVPercent: s.ABV.Value * chem.PercentVol(share), AcidityGPer100ML: v.all.AcidGPer100ML, TargetGPer100ML: target}
+	if a := s.Acidity; a != nil && a.Basis != Computed && !a.When.At.After(s.ABV.When.At) {
+		// The titration has counted what was in by then.
+		ask.AcidityGPer100ML += (a.GPer100ML - v.atABV.AcidGPer100ML) * chem.GramsPer100ML(share)
 	}
 	r, err := ask.Result()
 	c := Ceiling{CeilingResult: r, From: fmt.Sprintf("%.3g %% vol measured on %s", float64(s.ABV.Value), s.ABV.When.At.Format("2 Jan 2006"))}
-	return c.watered(1 - share), err
+	return c.watered(1 - water).soured(v.all.Part - v.atABV.Part), err
 }
 
-func ceilingOfMust(s State, target chem.GramsPer100ML) (Ceiling, error) {
+func ceilingOfMust(s State, target chem.GramsPer100ML, v Vinegar) (Ceiling, error) {
 	var brix chem.DegreesBrix
 	var c Ceiling
 	var err error
@@ -117,7 +122,7 @@ func ceilingOfMust(s State, target chem.GramsPer100ML) (Ceiling, error) {
 	}
 	// Fruit sugars are hexoses or become so; counting all as hexose is the
 	// lower and so the honest figure.
-	c.CeilingResult, err = chem.Ceiling{VolumeML: chem.Millilitres(1000 / (1 - s.WaterPart)), HexoseG: perL, TargetGPer100ML: target}.Result()
+	c.CeilingResult, err = chem.Ceiling{VolumeML: chem.Millilitres(1000 / (1 - s.WaterPart - v.Part)), HexoseG: perL, AcidityGPer100ML: v.AcidGPer100ML, TargetGPer100ML: target}.Result()
 	return c, err
 }
 
@@ -127,4 +132,62 @@ func (c Ceiling) watered(part float64) Ceiling {
 		c.From += fmt.Sprintf(", with %.0f %% of water added since", 100*part)
 	}
 	return c
+}
+
+// soured says in From that a part of the liquid is vinegar that came in, when it is.
+func (c Ceiling) soured(part float64) Ceiling {
+	if part >= 0.005 {
+		c.From += fmt.Sprintf(", with %.0f %% of bought vinegar in it", 100*part)
+	}
+	return c
+}
+
+// Vinegar is what bought vinegars of stated acidity are of a jar's liquid.
+type Vinegar struct {
+	Part          float64            // of the liquid, 0 to 1
+	AcidGPer100ML chem.GramsPer100ML // their acid in all of the liquid
+}
+
+type vinegars struct {
+	all   Vinegar
+	atABV Vinegar // when the alcohol was measured last
+}
+
+// vinegarIn adds up a log, in the order of recording. Feeds into an unknown volume
+// are passed over: nobody knows their share.
+func vinegarIn(log []Entry) (v vinegars) {
+	var s State
+	for _, e := range log {
+		if e.Struck() {
+			continue
+		}
+		s = s.Apply(e)
+		if r, ok := e.Body.(Reading); ok && r.ABV != nil && s.ABV.Entry == e.ID {
+			v.atABV = v.all
+		}
+		f := feedOf(e.Body)
+		if f == nil || f.VolumeML == nil || s.VolumeML == nil || *s.VolumeML <= *f.VolumeML {
+			continue
+		}
+		came := float64(*f.VolumeML / *s.VolumeML)
+		v.all = Vinegar{Part: v.all.Part * (1 - came), AcidGPer100ML: v.all.AcidGPer100ML * chem.GramsPer100ML(1-came)}
+		if f.From == FromBought && f.Acidity != nil {
+			v.all.Part += came
+			v.all.AcidGPer100ML += *f.Acidity * chem.GramsPer100ML(came)
+		}
+	}
+	return v
+}
+
+// feedOf is what came into a jar that stood there already, nil when nothing did.
+func feedOf(body Body) *Feed {
+	switch b := body.(type) {
+	case StageChange:
+		return b.Starter
+	case Transfer:
+		if !b.What.Fills() {
+			return b.Feed
+		}
+	}
+	return nil
 }

@@ -43,7 +43,7 @@ func (db *DB) Outlook(ctx context.Context, tag larder.Tag, now time.Time) (Outlo
 	if err != nil {
 		return o, err
 	}
-	if o.Ceiling, err = larder.CeilingOfJar(o.Batch, o.Jar, liquid); err != nil {
+	if o.Ceiling, err = larder.CeilingOfJar(o.Batch, o.Jar, liquid, o.Log); err != nil {
 		o.Ceiling, o.NoCeiling = larder.Ceiling{}, err.Error()
 	}
 	if o.Forecast, err = forecast.OfJar(o.Batch, o.Jar, o.Log, o.Ceiling, now); err != nil {
