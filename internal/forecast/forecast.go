@@ -123,6 +123,8 @@ func (in Input) tooLittle(data []sample) (FindingKind, string) {
 		return NotEnoughData, "Not enough data: the acetic stage has not begun. Titrate once a week from its start."
 	case in.CeilingGPer100ML <= 0:
 		return NotEnoughData, "Not enough data: give the recipe's sugar or alcohol, so that the highest acidity it can reach is known."
+	case len(data) == 0 && in.LeftOut > 0:
+		return NotEnoughData, "Not enough data: something went in since the last titration, and from there on it is another liquid. Two titrations, about a week apart, make a new forecast."
 	case len(data) == 0:
 		return NotEnoughData, "Not enough data: no titration yet. Two, about a week apart, make a first forecast."
 	case len(data) == 1:

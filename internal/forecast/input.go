@@ -34,6 +34,9 @@ type Input struct {
 	Phase  Phase
 	// StartedAceticAt is when the acetic stage began; zero when not known.
 	StartedAceticAt time.Time
+	// LeftOut is how many titrations were made before the last liquid came in, and
+	// so are not among Points.
+	LeftOut int
 	// CeilingGPer100ML is the highest acidity the recipe can reach, all its
 	// sugar and alcohol turned to acid; 0 when not known.
 	CeilingGPer100ML chem.GramsPer100ML

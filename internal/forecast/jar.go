@@ -12,8 +12,9 @@ import (
 // curve. A jar whose ceiling is not known (the zero Ceiling) gets the finding
 // that says so.
 func OfJar(batch larder.Batch, jar larder.Jar, log []larder.Entry, ceiling larder.Ceiling, now time.Time) (Forecast, error) {
+	points, leftOut := points(log)
 	in := Input{
-		Points: points(log), Phase: phaseOf(jar.State.Stage), StartedAceticAt: aceticSince(log),
+		Points: points, LeftOut: leftOut, Phase: phaseOf(jar.State.Stage), StartedAceticAt: aceticSince(log),
 		CeilingGPer100ML:   capped(ceiling.StoichiometricGPer100ML),
 		LikelyLowGPer100ML: capped(ceiling.LikelyLowGPer100ML), LikelyHighGPer100ML: capped(ceiling.LikelyHighGPer100ML),
 		TargetGPer100ML: batch.TargetGPer100ML, Now: now,
@@ -48,22 +49,25 @@ func aceticSince(log []larder.Entry) time.Time {
 	return at
 }
 
-func points(log []larder.Entry) []Point {
+func points(log []larder.Entry) (out []Point, leftOut int) {
 	var fed time.Time
 	for _, e := range log {
 		if b, ok := e.Body.(larder.Transfer); ok && !e.Struck() && b.Feed != nil && b.Feed.VolumeML != nil && e.When.At.After(fed) {
 			fed = e.When.At
 		}
 	}
-	var out []Point
 	for _, e := range log {
 		b, ok := e.Body.(larder.Titration)
-		if !ok || e.Struck() || e.When.At.Before(fed) {
+		if !ok || e.Struck() {
+			continue
+		}
+		if e.When.At.Before(fed) {
+			leftOut++
 			continue
 		}
 		if r, err := b.Result(); err == nil {
 			out = append(out, Point{At: e.When.At, AcidityGPer100ML: r.AcidityGPer100ML, StdUGPer100ML: chem.GramsPer100ML(r.StandardUGPer100ML)})
 		}
 	}
-	return out
+	return out, leftOut
 }

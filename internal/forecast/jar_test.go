@@ -2,6 +2,7 @@ package forecast
 
 import (
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -116,5 +117,22 @@ func TestAceticSince(t *testing.T) {
 	}
 	if at := aceticSince(nil); !at.IsZero() {
 		t.Errorf("since %s", at)
+	}
+}
+
+// Whoever titrated and then poured something in is not told that nothing was titrated.
+func TestOfJarSaysWhatAnAdditionDid(t *testing.T) {
+	for name, c := range map[string]struct {
+		log  []larder.Entry
+		want string
+	}{
+		"never titrated":     {[]larder.Entry{acetic(0), logged(16, fed(500))}, "no titration yet"},
+		"titrated before it": {[]larder.Entry{acetic(0), logged(8, took(5.5)), logged(15, took(8.4)), logged(16, fed(500))}, "something went in since the last titration"},
+		"and again since":    {[]larder.Entry{acetic(0), logged(8, took(5.5)), logged(16, fed(500)), logged(22, took(9))}, "one titration shows"},
+	} {
+		f := ofJar(t, larder.Acetic, 7.1, c.log...)
+		if len(f.Findings) != 1 || !strings.Contains(f.Findings[0].Text, c.want) {
+			t.Errorf("%s: %v", name, f.Findings)
+		}
 	}
 }

@@ -10,7 +10,9 @@ import (
 // that is known.
 type Ceiling struct {
 	chem.CeilingResult
-	From    string   // "must at 12.5 °Bx", "11.5 % vol measured", "the ingredients"
+	From string // "must at 12.5 °Bx", "11.5 % vol measured", "the ingredients"
+	// Found is a titration that reached the target; nil when none did.
+	Found   *chem.GramsPer100ML
 	Missing []string // ingredients that could not be counted; the true ceiling may be higher
 }
 

@@ -66,3 +66,28 @@ func TestCeilingCountsTheStarter(t *testing.T) {
 		t.Errorf("of must: %.3f then %.3f, want %.3f", float64(before.StoichiometricGPer100ML), float64(after.StoichiometricGPer100ML), want)
 	}
 }
+
+// A jar that was titrated at its target is not told that it cannot get there, nor
+// what to add for it.
+func TestCeilingBesideATitration(t *testing.T) {
+	short := Batch{TargetGPer100ML: 5, Ingredients: []Ingredient{{Name: "cider", Amount: chem.Amount{VolumeML: 2000}, ABVPercent: new(chem.PercentVol(5.2))}}}
+	c, err := CeilingOfJar(short, Jar{}, nil, nil)
+	if err != nil || c.Change == nil {
+		t.Fatalf("%+v, %v", c, err)
+	}
+	for name, row := range map[string]struct {
+		a       *Acidity
+		reached bool
+	}{
+		"none":     {nil, false},
+		"short":    {&Acidity{GPer100ML: 4.9, Basis: ByTitration}, false},
+		"outdated": {&Acidity{GPer100ML: 5.3, Basis: Outdated}, false},
+		"there":    {&Acidity{GPer100ML: 5.3, Basis: ByTitration}, true},
+	} {
+		got := c.Beside(row.a, 5)
+		text, changes := got.Sentence(5), got.Changes(Acetic, nil, chem.Metric)
+		if strings.Contains(text, "titrated at 5.3, it has reached the target of 5.") != row.reached || (len(changes) == 0) != row.reached {
+			t.Errorf("%s: %q, to get there %q", name, text, changes)
+		}
+	}
+}

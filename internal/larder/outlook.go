@@ -10,10 +10,22 @@ import (
 // oneDecimal writes an acidity that is reckoned, not measured.
 func oneDecimal(v chem.GramsPer100ML) string { return strconv.FormatFloat(float64(v), 'f', 1, 64) }
 
+// Beside is c in view of what was measured: a titration that reached the target
+// settles what the recipe alone leaves open, and nothing need be changed for it.
+func (c Ceiling) Beside(a *Acidity, target chem.GramsPer100ML) Ceiling {
+	if a != nil && a.Basis == ByTitration && target > 0 && a.GPer100ML >= target {
+		c.Found, c.Change = new(a.GPer100ML), nil
+	}
+	return c
+}
+
 // Sentence says what the ceiling means for a target.
 func (c Ceiling) Sentence(target chem.GramsPer100ML) string {
 	text := fmt.Sprintf("It can reach %s g/100 mL at most, likely %s to %s", oneDecimal(c.StoichiometricGPer100ML), oneDecimal(c.LikelyLowGPer100ML), oneDecimal(c.LikelyHighGPer100ML))
 	aim := strconv.FormatFloat(float64(target), 'f', -1, 64)
+	if c.Found != nil {
+		return text + "; titrated at " + oneDecimal(*c.Found) + ", it has reached the target of " + aim + "."
+	}
 	switch c.Reach {
 	case chem.ReachLikely:
 		return text + "; the target of " + aim + " should be reached."

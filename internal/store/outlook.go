@@ -46,6 +46,7 @@ func (db *DB) Outlook(ctx context.Context, tag larder.Tag, now time.Time) (Outlo
 	if o.Ceiling, err = larder.CeilingOfJar(o.Batch, o.Jar, liquid, o.Log); err != nil {
 		o.Ceiling, o.NoCeiling = larder.Ceiling{}, err.Error()
 	}
+	o.Ceiling = o.Ceiling.Beside(o.Jar.State.Acidity, o.Batch.TargetGPer100ML)
 	if o.Forecast, err = forecast.OfJar(o.Batch, o.Jar, o.Log, o.Ceiling, now); err != nil {
 		// What is on record was checked when it came in; only together may it be
 		// more than a curve can be laid through.
