@@ -131,6 +131,7 @@ var glossary = map[string]word{
 	"lot":                              {"The lot's mark.", "L261125A"},
 	"BottlePage.lot":                   {"The bottle's lot.", nil},
 	"BottledLot.lot":                   {"The lot.", nil},
+	"LotLine.behind_hold":              {"true: something of a jar on hold went into it, so none of it may be given away.", nil},
 	"LotLine.lot":                      {"The lot.", nil},
 	"lots":                             {"The lots, the newest first.", nil},
 	"Report.lots":                      {"How many lots there are.", nil},

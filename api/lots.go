@@ -63,9 +63,10 @@ func lotOf(l larder.Lot, market verdict.Market) Lot {
 
 // LotLine is a lot in the list of lots.
 type LotLine struct {
-	Lot         Lot `json:"lot"`
-	BottleCount int `json:"bottle_count"`
-	GivenCount  int `json:"given_count"`
+	Lot         Lot  `json:"lot"`
+	BottleCount int  `json:"bottle_count"`
+	GivenCount  int  `json:"given_count"`
+	Behind      bool `json:"behind_hold"`
 }
 
 // Lots are all lots.
@@ -166,7 +167,7 @@ func (a *API) lots(ctx context.Context, _ *struct{}) (*answer[Lots], error) {
 	all, err := a.DB.Lots(ctx)
 	out := &answer[Lots]{Lots{Lots: []LotLine{}}}
 	for _, l := range all {
-		out.Body.Lots = append(out.Body.Lots, LotLine{lotOf(l.Lot, verdict.MarketOf(k)), l.Bottles, l.Given})
+		out.Body.Lots = append(out.Body.Lots, LotLine{lotOf(l.Lot, verdict.MarketOf(k)), l.Bottles, l.Given, l.Behind})
 	}
 	return out, err
 }

@@ -73,6 +73,8 @@ func init() {
 		"TraceJar.back":         {"How many steps the jar lies before the subject; left out when it does not.", 1},
 		"TraceJar.forward":      {"How many steps the jar lies after the subject, 0 for the subject itself; left out when it does not. In a perpetual crock both can stand.", 1},
 		"TraceJar.batch":        {"The name of the jar's batch.", nil},
+		"TraceJar.behind_hold":  {"true: something of a jar on hold went into it, so nothing of it may be bottled or given away; left out when not.", nil},
+		"TraceLot.behind_hold":  {"true: something of a jar on hold went into it, so none of it may be given away; left out when not.", nil},
 		"TraceLot.hold":         {"Why the lot is on hold; left out when it is not.", nil},
 		"depth":                 {"How many steps from the subject, from 1.", 1},
 		"given":                 {"How many of them were given away.", 3},

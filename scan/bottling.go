@@ -213,7 +213,9 @@ type lotsView struct{ Lots []lotLine }
 
 type lotLine struct {
 	URL, ID, Name, When, Acidity, Counts string
+	Hold                                 string // why the lot itself is on hold
 	Void                                 bool
+	Behind                               bool // a hold stands on what it came from
 }
 
 func (p *Pages) lots(c *gin.Context) error {
@@ -229,7 +231,7 @@ func (p *Pages) lots(c *gin.Context) error {
 	var v lotsView
 	for _, l := range all {
 		v.Lots = append(v.Lots, lotLine{URL: lotURL(l.Lot.ID), ID: l.Lot.ID, Name: l.Lot.Name, When: l.Lot.When.DateIn(k.Location()),
-			Acidity: l.Lot.Acidity.LabelText(), Counts: givenText(l.Bottles, l.Given), Void: l.Lot.Void})
+			Acidity: l.Lot.Acidity.LabelText(), Counts: givenText(l.Bottles, l.Given), Void: l.Lot.Void, Hold: l.Lot.Hold, Behind: l.Behind && l.Lot.Hold == ""})
 	}
 	return render(c, http.StatusOK, "lots", p.frame(k, "Bottles"), v)
 }
@@ -329,6 +331,7 @@ type giftView struct {
 	GivenNote                string
 	Saved, Void              bool
 	Holds                    []string
+	Lift                     []link // where each hold is looked into and lifted
 	Form                     form
 	Back                     *form // takes the gift back
 	Returned                 bool  // it was just taken back
@@ -407,12 +410,26 @@ func (p *Pages) showLotBottle(c *gin.Context, status int, back *sent) error {
 	if back != nil && back.form != "back" {
 		fb, key = newBuilder("give", back.typed, back.problems, k.Units()), back.key
 	}
+	for _, h := range page.Held {
+		v.Lift = append(v.Lift, liftOf(h))
+	}
 	to := fb.text("to", "To whom", "kept here only, not on the bottle's page", larder.MaxNameRunes)
 	to.List = names
 	v.Form = fb.finish(form{Key: key, Action: bottleURL(b), Submit: "Give this bottle", Fields: append([]field{
 		to, fb.area("note", "Note", "")},
 		fb.whenAndBy(remembered(c, byCookie))...)})
+	if v.Form.Title = "It was given before the hold"; back != nil && back.form != "back" {
+		v.Form.Open = true
+	}
 	return render(c, status, "gift", p.frame(k, "Bottle "+strconv.Itoa(b.Number)+" of "+l.Lot.ID), v)
+}
+
+// liftOf leads to where a hold is looked into and lifted.
+func liftOf(h larder.Held) link {
+	if h.Lot != "" {
+		return link{lotURL(h.Lot) + "#log", "Lot " + h.Lot + ": look into it"}
+	}
+	return link{jarURL(h.Jar) + "?open=hold#hold", "Jar " + string(h.Jar) + ": look into it"}
 }
 
 func (p *Pages) give(c *gin.Context) error {

@@ -101,10 +101,12 @@ type recipeLine struct {
 
 type tracedJar struct {
 	URL, Tag, Letter, Batch, State, Hold string
+	Behind                               bool // a hold stands on what it came from
 }
 
 type tracedLot struct {
 	URL, ID, Name, When, Counts, Hold string
+	Behind                            bool
 }
 
 type personLine struct {
@@ -206,7 +208,7 @@ func (p *Pages) fillTrace(c *gin.Context, v *traceView, of, kindText string, w w
 	made, given := 0, 0
 	for _, l := range t.Lots {
 		made, given = made+l.Bottles, given+l.Given
-		lots = append(lots, tracedLot{URL: lotURL(l.ID), ID: l.ID, Name: l.Name, When: dayOf(l.When, w.now), Hold: l.Hold,
+		lots = append(lots, tracedLot{URL: lotURL(l.ID), ID: l.ID, Name: l.Name, When: dayOf(l.When, w.now), Hold: l.Hold, Behind: l.Behind && l.Hold == "",
 			Counts: fmt.Sprintf("%s, %s, %d given, %d here", count(l.Bottles, "bottle"), w.volume(l.MadeML), l.Given, l.Bottles-l.Given)})
 	}
 	v.Lots = cut(lots, "lots", all, self)
@@ -342,7 +344,7 @@ func (n namer) tracedJars(all []larder.TraceJar) []tracedJar {
 		if j.Place != "" && j.Stage.Live() {
 			state += ", " + j.Place
 		}
-		out[i] = tracedJar{URL: jarURL(j.Tag), Tag: string(j.Tag), Letter: j.Letter, Batch: j.Batch, State: state, Hold: j.Hold}
+		out[i] = tracedJar{URL: jarURL(j.Tag), Tag: string(j.Tag), Letter: j.Letter, Batch: j.Batch, State: state, Hold: j.Hold, Behind: j.Behind && j.Hold == ""}
 	}
 	return out
 }

@@ -142,6 +142,8 @@ func TestHoldLot(t *testing.T) {
 		t.Errorf("%d lines in the log (%v), want 1", len(log), err)
 	}
 	s.post(bottleURL(lot.Bottles[0]), formOf("to", "Ana")).wants(422, "on hold, by lot "+lot.Lot.ID)
+	s.get(bottleURL(lot.Bottles[0])).wants(200, "It stays here until the hold is lifted", "Lot "+lot.Lot.ID+": look into it").lacks("It is yours to decide")
+	s.get("/lots").wants(200, "On hold: a cork crumbled").lacks("A hold stands behind it")
 	s.get("/B/"+string(lot.Bottles[0].Tag)).wants(200, "The maker has put this vinegar on hold")
 	s.post(url+"/hold", formOf("hold", "off", "reason", "only that one")).follow().wants(200, "Hold lifted: only that one", "Put on hold: a cork crumbled").lacks("On hold:")
 	s.post(url+"/hold", formOf("hold", "off", "reason", "again")).wants(422, "is not on hold")
@@ -149,6 +151,8 @@ func TestHoldLot(t *testing.T) {
 	// A hold on the jar shows on its lot.
 	s.log(s.jars["Barley/A"], larder.When{}, larder.Hold{On: true, Reason: "grey fluff"}, "")
 	s.get(url).wants(200, "On hold: Jar "+string(s.jars["Barley/A"])+" , grey fluff")
+	s.get("/lots").wants(200, "A hold stands behind it")
+	s.get(traceURL(larder.Subject{Kind: larder.SubjectJar, ID: string(s.jars["Barley/A"])})).wants(200, "On hold: grey fluff", "A hold stands behind it") // the jar, and its lot
 }
 
 // Who has what, by person and by lot; names are offered again; a gift is taken

@@ -244,13 +244,15 @@ func (w wholeStation) holdsAndTraces(lot string, first, second larder.Tag) {
 	w.tap(`#people a`)
 	w.sees("Bottle 1 of " + lot)
 	w.goes("/lots/" + lot + "/bottles/2")
-	w.do(w.types("#give-to", "Ben"))
+	w.sees("It stays here until the hold is lifted", "jar "+string(first)+": grey fluff", "Jar "+string(first)+": look into it")
+	w.shot("11-held")
+	w.do(chromedp.Click(chromedp.CSS(`details#give > summary`)), chromedp.WaitVisible(chromedp.CSS("#give-to")), w.types("#give-to", "Ben"))
 	w.tap(`form[action$="/bottles/2"] button.main`)
 	w.sees("This bottle is on hold, by jar " + string(first) + ": grey fluff")
 	if kept := w.value("#give-to"); kept != "Ben" {
 		t.Errorf("the name came back as %q", kept)
 	}
-	w.shot("11-refused")
+	w.shot("12-refused")
 	w.goes("/gifts")
 	w.sees("Hedwig")
 	if text := w.asks(`document.querySelector("main").innerText`); strings.Contains(text, "Ben") {

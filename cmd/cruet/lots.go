@@ -30,6 +30,7 @@ func (a *app) lots(ctx context.Context, r room, asJSON bool) error {
 			Lot     larder.Lot `json:"lot"`
 			Bottles int        `json:"bottles"`
 			Given   int        `json:"given"`
+			Behind  bool       `json:"behind_hold"`
 		}
 		out := []lotCount{}
 		for _, l := range lots {
@@ -47,6 +48,9 @@ func (a *app) lots(ctx context.Context, r room, asJSON bool) error {
 		name := l.Lot.Name
 		if l.Lot.Void {
 			name += " (struck)"
+		}
+		if l.Lot.Hold != "" || l.Behind {
+			name += " (on hold)"
 		}
 		fmt.Fprintf(w, "%s\t%s\t%s\t%d\t%d\t%s\n", l.Lot.ID, name, l.Lot.When.DateIn(r.loc), l.Bottles, l.Given, l.Lot.Acidity.LabelText())
 	}

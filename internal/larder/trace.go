@@ -54,6 +54,7 @@ type TraceJar struct {
 	SizeML   chem.Millilitres  `json:"size_ml"`
 	VolumeML *chem.Millilitres `json:"volume_ml,omitempty"` // here now; nil when not known
 	Hold     string            `json:"hold,omitempty"`
+	Behind   bool              `json:"behind_hold,omitempty"` // something of a jar on hold went into it
 	Back     *int              `json:"back,omitempty"`
 	Forward  *int              `json:"forward,omitempty"` // 0: the subject itself
 }
@@ -64,6 +65,7 @@ type TraceLot struct {
 	Name    string           `json:"name"`
 	When    When             `json:"when"`
 	Hold    string           `json:"hold,omitempty"`
+	Behind  bool             `json:"behind_hold,omitempty"` // something of a jar on hold went into it
 	Bottles int              `json:"bottles"`
 	Given   int              `json:"given"`
 	MadeML  chem.Millilitres `json:"made_ml"`  // in bottles

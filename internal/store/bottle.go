@@ -176,6 +176,7 @@ func bottlesOf(ctx context.Context, q querier, lot string) ([]larder.Bottle, err
 type LotCount struct {
 	Lot            larder.Lot
 	Bottles, Given int
+	Behind         bool // something of a jar on hold went into it
 }
 
 // Lots lists all lots, the newest first.
@@ -186,12 +187,20 @@ func (db *DB) Lots(ctx context.Context) ([]LotCount, error) {
 	if err != nil {
 		return nil, fmt.Errorf("store: lots: %w", err)
 	}
-	return collect(rows, func(r *sql.Rows) (LotCount, error) {
+	all, err := collect(rows, func(r *sql.Rows) (LotCount, error) {
 		var c LotCount
 		var err error
 		c.Lot, err = readLot(r, &c.Bottles, &c.Given)
 		return c, err
 	})
+	if err != nil {
+		return nil, err
+	}
+	held, err := behindHolds(ctx, db.read)
+	for i := range all {
+		all[i].Behind = held.lots[all[i].Lot.ID]
+	}
+	return all, err
 }
 
 const bottleSQL = `SELECT bottle.tag, bottle.lot, number, size_ml, to_whom, happened_ms, precision, spread_days, note, by, recorded_ms

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
 
 	"cruet/internal/larder"
 )
@@ -93,6 +94,34 @@ func heldJar(tag larder.Tag, s larder.State) larder.Held {
 		h.Since = *s.HoldAt
 	}
 	return h
+}
+
+// behind is what something of a jar on hold went into.
+type behind struct {
+	jars map[larder.Tag]bool
+	lots map[string]bool
+}
+
+// behindHolds walks once from all jars on hold, for lists of jars or lots.
+func behindHolds(ctx context.Context, q querier) (b behind, err error) {
+	if any, err := anyHold(ctx, q); err != nil || !any {
+		return b, err
+	}
+	b.jars, b.lots = map[larder.Tag]bool{}, map[string]bool{}
+	rows, err := q.QueryContext(ctx, fmt.Sprintf(forwardSQL, strings.Replace(outOfJarSQL, "json_each(?) j", "(SELECT tag AS value FROM jar WHERE hold <> '') j", 1))+`
+		SELECT DISTINCT coalesce(to_jar, ''), coalesce(to_lot, '') FROM walk JOIN edge USING (entry)`)
+	if err != nil {
+		return b, fmt.Errorf("store: looking for what came from jars on hold: %w", err)
+	}
+	_, err = collect(rows, func(r *sql.Rows) (none struct{}, err error) {
+		var tag larder.Tag
+		var lot string
+		if err = r.Scan(&tag, &lot); err == nil {
+			b.jars[tag], b.lots[lot] = true, true
+		}
+		return none, err
+	})
+	return b, err
 }
 
 // heldBehind lists the jars on hold that something in this jar came from until

@@ -220,6 +220,29 @@ func TestHoldReachesDescendants(t *testing.T) {
 	if tr := trace(t, db, larder.SubjectJar, string(child)); len(tr.Held) != 1 || tr.Held[0].Jar != a {
 		t.Errorf("the trace shows %v", tr.Held)
 	}
+	// Lists mark what a hold stands behind, each as its own page says it.
+	behind := func(want bool) {
+		t.Helper()
+		lots, err := db.Lots(ctx)
+		if err != nil || len(lots) != 2 {
+			t.Fatalf("%d lots, %v", len(lots), err)
+		}
+		for _, l := range lots {
+			if l.Behind != (want && l.Lot.ID == before.Lot.ID) {
+				t.Errorf("lot %s is marked %v", l.Lot.ID, l.Behind)
+			}
+		}
+		tr := trace(t, db, larder.SubjectJar, string(b))
+		for _, j := range tr.Jars {
+			if j.Behind != (want && j.Tag != a) {
+				t.Errorf("jar %s of the trace is marked %v", j.Tag, j.Behind)
+			}
+		}
+		if len(tr.Lots) != 1 || tr.Lots[0].Behind != want {
+			t.Errorf("the lots of the trace are %+v", tr.Lots)
+		}
+	}
+	behind(true)
 	// What was done before the hold and is logged late is a record.
 	late := larder.NewGift{To: "ben", When: larder.ExactAt(before.Lot.When.At)}
 	if _, err := db.Give(ctx, act(), before.Bottles[0].Tag, late); err != nil {
@@ -229,6 +252,7 @@ func TestHoldReachesDescendants(t *testing.T) {
 		t.Error(err)
 	}
 	add(t, db, a, body(larder.Hold{Reason: "it was flour"}))
+	behind(false)
 	bottle(t, db, 1, child)
 	if _, err := db.Give(ctx, act(), before.Bottles[0].Tag, larder.NewGift{To: "ana"}); err != nil {
 		t.Error(err)

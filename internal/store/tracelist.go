@@ -28,6 +28,16 @@ func (t *tracing) describe(ctx context.Context) error {
 	if err := t.listHeld(ctx); err != nil {
 		return err
 	}
+	held, err := behindHolds(ctx, t)
+	if err != nil {
+		return err
+	}
+	for i, j := range t.out.Jars {
+		t.out.Jars[i].Behind = held.jars[j.Tag]
+	}
+	for i, l := range t.out.Lots {
+		t.out.Lots[i].Behind = held.lots[l.ID]
+	}
 	return t.balance(ctx)
 }
 
