@@ -45,6 +45,7 @@ type desk struct {
 	aligned []larder.Printer
 	queues  []string // the spooler's printers
 	offered []string // the papers that the maker chose; empty: all
+	letter  bool     // the kitchen prints on US Letter rather than A4
 }
 
 // spoolerPatience is how long a page waits for the list of printers.
@@ -56,7 +57,7 @@ func (p *Pages) desk(ctx context.Context, stock, printer string) (desk, error) {
 	if err != nil {
 		return d, err
 	}
-	d.offered = k.Stocks
+	d.offered, d.letter = k.Stocks, printsLetter(k)
 	if d.aligned, err = p.DB.Printers(ctx); err != nil {
 		return d, err
 	}
@@ -74,15 +75,17 @@ func (d desk) fields(b *builder) []field {
 		if len(d.offered) > 0 && i >= d.stocks.Own && !slices.Contains(d.offered, s.ID) && s.ID != d.stock {
 			continue
 		}
-		text := s.Name
+		one := option{Value: s.ID, Text: s.Name, Group: stockGroup(s)}
 		if i < d.stocks.Own {
-			text = s.ID + " (yours): " + s.Name
+			one.Text, one.Group = s.ID+" (yours): "+s.Name, ownGroup
 		}
-		options = append(options, option{Value: s.ID, Text: text})
+		options = append(options, one)
 	}
+	// The kitchen's own kind of paper first.
+	slices.SortStableFunc(options, func(x, y option) int { return cmp.Compare(d.rank(x.Group), d.rank(y.Group)) })
 	stock := d.stock
 	if stock == "" {
-		stock = cmp.Or(append(d.offered, labels.DefaultStock().ID)...)
+		stock = cmp.Or(append(d.offered, likeDefault(labels.Stocks(), d.letter))...)
 	}
 	first := b.number("first", "First free place", "", "1 for a whole sheet; count along the rows")
 	first.Mode, first.Placeholder = "numeric", "1"
@@ -97,6 +100,35 @@ func (d desk) fields(b *builder) []field {
 		fields = append(fields, b.pull("printer", "Alignment", "", names...))
 	}
 	return append(fields, b.check("outlines", "plain paper: draw lines to cut along"))
+}
+
+// The headings that papers stand under.
+const (
+	ownGroup    = "Your own"
+	a4Group     = "A4 sheets"
+	letterGroup = "US Letter sheets"
+	otherGroup  = "Other sheets"
+	rollGroup   = "Rolls"
+)
+
+func stockGroup(s labels.Stock) string {
+	switch {
+	case s.Roll:
+		return rollGroup
+	case s.PageWMM == a4WMM:
+		return a4Group
+	case s.PageWMM == labels.DefaultStock().PageWMM:
+		return letterGroup
+	}
+	return otherGroup
+}
+
+func (d desk) rank(group string) int {
+	order := []string{ownGroup, a4Group, letterGroup, otherGroup, rollGroup}
+	if d.letter {
+		order[1], order[2] = letterGroup, a4Group
+	}
+	return slices.Index(order, group)
 }
 
 func asOptions(names []string) (out []option) {

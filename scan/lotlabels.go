@@ -173,7 +173,7 @@ func (v *lotLabelsView) fill(d *desk, l lotPrint, typed url.Values, k larder.Kit
 	has := func(id string) bool { return slices.ContainsFunc(fit, func(s labels.Stock) bool { return s.ID == id }) }
 	if typed.Get("stock") == "" {
 		if !has(d.stock) {
-			d.stock = likeDefault(fit, k)
+			d.stock = likeDefault(fit, d.letter)
 		}
 		typed.Set("stock", d.stock)
 	}
@@ -215,10 +215,15 @@ func onePerSize(l lotPrint) []labels.Label {
 	return out
 }
 
-// likeDefault is the first that fits on the page that the kitchen's market has.
-func likeDefault(fit []labels.Stock, k larder.Kitchen) string {
-	wide := 210.0
-	if labels.RuleSetFor(k.Market).ID == labels.US.ID {
+const a4WMM = 210.0
+
+// printsLetter tells which paper the kitchen's market has: US Letter, or else A4.
+func printsLetter(k larder.Kitchen) bool { return labels.RuleSetFor(k.Market).ID == labels.US.ID }
+
+// likeDefault is the first that fits on the kitchen's paper.
+func likeDefault(fit []labels.Stock, letter bool) string {
+	wide := a4WMM
+	if letter {
 		wide = labels.DefaultStock().PageWMM
 	}
 	for _, s := range fit {
