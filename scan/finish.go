@@ -187,7 +187,7 @@ func (p *Pages) showFinishing(c *gin.Context, status int, typed url.Values, back
 
 // finishable lists the jars that the bench is for, and those chosen besides.
 func (p *Pages) finishable(c *gin.Context, w writer, chosen []larder.Tag) ([]labelJar, error) {
-	shelf, err := p.DB.Shelf(c.Request.Context(), false)
+	shelf, err := p.DB.Standing(c.Request.Context())
 	if err != nil {
 		return nil, err
 	}

@@ -103,7 +103,7 @@ func (p *Pages) showLabels(c *gin.Context, status int, typed url.Values, problem
 
 // fillShelf lists the jars, what was printed of them, and what lately.
 func (p *Pages) fillShelf(ctx context.Context, v *labelsView, typed url.Values, now time.Time) error {
-	shelf, err := p.DB.Shelf(ctx, false)
+	shelf, err := p.DB.Standing(ctx)
 	if err != nil {
 		return err
 	}
@@ -276,7 +276,7 @@ func (p *Pages) labelOf(ctx context.Context, tag larder.Tag, layout string, k la
 }
 
 func (p *Pages) wholeShelf(ctx context.Context, k larder.Kitchen) ([]printed, error) {
-	shelf, err := p.DB.Shelf(ctx, false)
+	shelf, err := p.DB.Standing(ctx)
 	if err != nil {
 		return nil, err
 	}

@@ -108,7 +108,7 @@ func (p *Pages) benchSaved(c *gin.Context) (text, url string, err error) {
 // fillBegin offers to begin a round.
 func (p *Pages) fillBegin(c *gin.Context, v *roundView, w writer, back *sent) error {
 	ctx := c.Request.Context()
-	shelf, err := p.DB.Shelf(ctx, false)
+	shelf, err := p.DB.Standing(ctx)
 	if err != nil {
 		return err
 	}
@@ -241,7 +241,7 @@ func (p *Pages) beginRound(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	shelf, err := p.DB.Shelf(ctx, false)
+	shelf, err := p.DB.Standing(ctx)
 	if err != nil {
 		return err
 	}

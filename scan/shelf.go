@@ -105,7 +105,7 @@ func (p *Pages) shelf(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	all, err := p.DB.Shelf(ctx, false)
+	all, err := p.DB.Standing(ctx)
 	if err != nil {
 		return err
 	}

@@ -31,7 +31,7 @@ func (p *Pages) showSpare(c *gin.Context, status int, tag larder.Tag, typed url.
 	if err != nil {
 		return err
 	}
-	shelf, err := p.DB.Shelf(ctx, false)
+	shelf, err := p.DB.Standing(ctx)
 	if err != nil {
 		return err
 	}

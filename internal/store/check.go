@@ -78,26 +78,38 @@ func checkFile(ctx context.Context, q querier, r *Report) error {
 	return err
 }
 
+// checkStates compares what setState keeps of each jar with its whole log.
 func checkStates(ctx context.Context, q querier, r *Report) error {
-	shelf, err := shelf(ctx, q, true)
+	rows, err := q.QueryContext(ctx, `SELECT tag, state, live, hold, listed FROM jar ORDER BY tag`)
 	if err != nil {
-		return err
+		return fmt.Errorf("store: check: %w", err)
 	}
-	for _, s := range shelf {
-		log, err := wholeLog(ctx, q, s.Jar.Tag)
+	type kept struct {
+		tag                 larder.Tag
+		state, hold, listed string
+		live                bool
+	}
+	jars, err := collect(rows, func(r *sql.Rows) (k kept, err error) {
+		return k, r.Scan(&k.tag, &k.state, &k.live, &k.hold, &k.listed)
+	})
+	if err != nil {
+		return fmt.Errorf("store: check: %w", err)
+	}
+	for _, have := range jars {
+		log, err := wholeLog(ctx, q, have.tag)
 		if err != nil {
 			return fmt.Errorf("store: check: %w", err)
 		}
-		want, err := json.Marshal(larder.Fold(log))
+		s := larder.Fold(log)
+		text, err := json.Marshal(s)
 		if err != nil {
 			return fmt.Errorf("store: check: %w", err)
 		}
-		have, err := json.Marshal(s.Jar.State)
-		if err != nil {
-			return fmt.Errorf("store: check: %w", err)
-		}
-		if string(want) != string(have) {
-			r.Findings = append(r.Findings, fmt.Sprintf("The state kept for jar %s differs from what its log adds up to.", s.Jar.Tag))
+		switch want := (kept{have.tag, string(text), s.Hold, s.ListedText(), s.Stage.Live()}); {
+		case have.state != want.state:
+			r.Findings = append(r.Findings, fmt.Sprintf("The state kept for jar %s differs from what its log adds up to.", have.tag))
+		case have != want:
+			r.Findings = append(r.Findings, fmt.Sprintf("What lists show of jar %s differs from what its log adds up to.", have.tag))
 		}
 	}
 	return nil

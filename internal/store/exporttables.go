@@ -107,7 +107,7 @@ var exportTables = []exportTable{
 // derivedTables are made afresh from the others; derivedColumns likewise.
 var (
 	derivedTables  = []string{"edge", "flow", "recipe", "photo"}
-	derivedColumns = map[string][]string{"jar": {"live", "state", "hold"}, "lot": {"hold"}}
+	derivedColumns = map[string][]string{"jar": {"live", "state", "hold", "listed"}, "lot": {"hold"}}
 )
 
 // guardTables and guardSettings say who may write. They are the station's own: an

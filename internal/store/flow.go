@@ -70,6 +70,25 @@ func deriveAll(ctx context.Context, t *sql.Tx) error {
 	return nil
 }
 
+// listAll keeps for lists what each jar's state says, for records whose states are
+// as they would be derived today.
+func listAll(ctx context.Context, t *sql.Tx) error {
+	rows, err := t.QueryContext(ctx, jarSQL)
+	if err != nil {
+		return fmt.Errorf("listing the jars: %w", err)
+	}
+	jars, err := collect(rows, func(r *sql.Rows) (larder.Jar, error) { return readJar(r) })
+	if err != nil {
+		return fmt.Errorf("listing the jars: %w", err)
+	}
+	for _, j := range jars {
+		if err := setState(ctx, t, j.Tag, j.State); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 func wholeLog(ctx context.Context, q querier, tag larder.Tag) ([]larder.Entry, error) {
 	rows, err := q.QueryContext(ctx, entrySQL+` WHERE jar = ? ORDER BY seq`, tag)
 	if err != nil {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -134,7 +135,28 @@ func sound(t testing.TB, db *DB) Report {
 	if err != nil || len(r.Findings) > 0 {
 		t.Fatalf("check: %v, %v", r.Findings, err)
 	}
+	listedLikeShelf(t, db)
 	return r
+}
+
+// listedLikeShelf fails unless what is kept for lists is the shelf, jar by jar in
+// its order.
+func listedLikeShelf(t testing.TB, db *DB) {
+	t.Helper()
+	whole, err := db.Shelf(context.Background(), false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	listed, err := db.Standing(context.Background())
+	if err != nil || len(listed) != len(whole) {
+		t.Fatalf("%d jars are listed, %d stand on the shelf, %v", len(listed), len(whole), err)
+	}
+	for i, want := range whole {
+		want.Jar.State = want.Jar.State.Listed()
+		if !reflect.DeepEqual(listed[i], want) {
+			t.Fatalf("listed as %+v, want %+v", listed[i], want)
+		}
+	}
 }
 
 // refused fails unless err is Problems with that field and words.

@@ -144,10 +144,13 @@ func (t *tx) edge(ctx context.Context, e larder.Entry) error {
 	return nil
 }
 
+// setState is the one place that writes what is derived of a jar; checkStates
+// compares it.
 func setState(ctx context.Context, t execer, tag larder.Tag, s larder.State) error {
 	text, err := json.Marshal(s)
 	if err == nil {
-		_, err = t.ExecContext(ctx, `UPDATE jar SET state = ?, live = ?, hold = ? WHERE tag = ?`, string(text), s.Stage.Live(), s.Hold, tag)
+		_, err = t.ExecContext(ctx, `UPDATE jar SET state = ?, live = ?, hold = ?, listed = ? WHERE tag = ?`,
+			string(text), s.Stage.Live(), s.Hold, s.ListedText(), tag)
 	}
 	if err != nil {
 		return fmt.Errorf("keeping the jar's state: %w", err)

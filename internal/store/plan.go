@@ -70,7 +70,7 @@ func (db *DB) SetPlan(ctx context.Context, kind larder.Base, p larder.Plan) erro
 func (db *DB) Today(ctx context.Context, now time.Time) (larder.Today, error) {
 	var t larder.Today
 	err := db.snapshot(ctx, func(q querier) error {
-		jars, err := shelf(ctx, q, false)
+		jars, err := standing(ctx, q)
 		if err != nil {
 			return err
 		}

@@ -206,15 +206,18 @@ func BenchmarkSpeedYears(b *testing.B) {
 	b.Run("shelf", func(b *testing.B) {
 		must[sql.Result](b)(pool.Exec(`UPDATE jar SET live = 1`)) // each that ever was
 		defer pool.Exec(`UPDATE jar SET live = json_extract(state, '$.stage') NOT IN ('empty', 'discarded', 'void')`)
-		ours := must[*sql.Stmt](b)(pool.Prepare(`SELECT tag, state FROM jar WHERE live = 1`))
+		ours := must[*sql.Stmt](b)(pool.Prepare(`SELECT tag, listed FROM jar WHERE live = 1`))
 		const newest = `(SELECT body FROM entry WHERE jar = tag AND kind = '%s' AND struck_by IS NULL ORDER BY happened_ms DESC, seq DESC LIMIT 1)`
 		sub := func(kind string) string { return fmt.Sprintf(newest, kind) }
 		plain := must[*sql.Stmt](b)(pool.Prepare(`SELECT tag, ` + sub("reading") + ` FROM jar WHERE live = 1`))
-		// The state holds more than a reading: what a list shows beside it, too.
+		db := must[*store.DB](b)(store.Open(ctx, dir, store.Options{}))
+		defer db.Close()
+		// It tells more than a reading: what a list shows beside it, too.
 		more := must[*sql.Stmt](b)(pool.Prepare(`SELECT tag, ` + sub("reading") + `, ` + sub("titration") + `, ` + sub("stage") + `, (SELECT total(ml) FROM flow WHERE flow.jar = tag) FROM jar WHERE live = 1`))
 		for b.Loop() {
 			ratio(b, "of-a-correlated-subquery", func() { all(ours) }, func() { all(plain) })
 			ratio(b, "of-subqueries-for-all-it-shows", func() { all(ours) }, func() { all(more) })
+			ratio(b, "of-the-whole-shelf's", func() { must[[]store.ShelfJar](b)(db.Standing(ctx)) }, func() { must[[]store.ShelfJar](b)(db.Shelf(ctx, false)) })
 		}
 	})
 	must[sql.Result](b)(pool.Exec(`DROP INDEX plain_time`))

@@ -33,6 +33,9 @@ const applicationID = 0x43525554
 // derives from a log, which SQL cannot do; older records are derived afresh.
 const derivedVersion = 4
 
+// listedVersion is the newest version that lists something more of a jar's state.
+const listedVersion = 9
+
 //go:embed migrations/*.sql
 var migrationFiles embed.FS
 
@@ -248,6 +251,11 @@ func (db *DB) migrate(ctx context.Context, path string) error {
 	if have > 0 && have < derivedVersion {
 		if err := deriveAll(ctx, tx); err != nil {
 			return fmt.Errorf("bringing the records to version %d: %w", derivedVersion, err)
+		}
+	}
+	if have >= derivedVersion && have < listedVersion {
+		if err := listAll(ctx, tx); err != nil {
+			return fmt.Errorf("bringing the records to version %d: %w", listedVersion, err)
 		}
 	}
 	pragmas := fmt.Sprintf("PRAGMA application_id = %d; PRAGMA user_version = %d", applicationID, len(texts))

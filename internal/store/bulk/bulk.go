@@ -186,8 +186,8 @@ func (f *filler) batch(id int64, jars, entries, bottles int, lives bool, end tim
 		f.bottle(id, list, bottles, end)
 	}
 	for i, j := range list {
-		f.insert("jar", "tag, batch_id, letter, size_ml, place, live, state, hold",
-			j.tag, id, larder.JarLetter(i), 5000, "pantry", j.state.Stage.Live(), f.json(j.state), j.state.Hold)
+		f.insert("jar", "tag, batch_id, letter, size_ml, place, live, state, hold, listed",
+			j.tag, id, larder.JarLetter(i), 5000, "pantry", j.state.Stage.Live(), f.json(j.state), j.state.Hold, j.state.ListedText())
 	}
 	return tags
 }
