@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"encoding/json"
@@ -8,6 +9,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
+	"strings"
 
 	"github.com/google/uuid"
 
@@ -49,26 +52,53 @@ func collect[T any](rows *sql.Rows, scan func(*sql.Rows) (T, error)) ([]T, error
 	return out, rows.Err()
 }
 
-const entrySQL = `SELECT seq, id, act, jar, happened_ms, precision, spread_days, recorded_ms, by, note, kind, body, struck_by FROM entry`
+// entrySQL hands out the act only where it is not the entry's own, and what there is
+// beside the keys as one text: a value costs more to hand out than to find. The index
+// of a jar's entries holds both, by these very words.
+const entrySQL = `SELECT seq, id, nullif(act, id), jar, happened_ms, struck_by,
+	kind || ' ' || precision || ' ' || spread_days || ' ' || recorded_ms || ' ' || octet_length(by) || ' ' || octet_length(note) || ' ' || by || note || body
+	FROM entry`
 
 func scanEntry(rows *sql.Rows) (larder.Entry, error) { return readEntry(rows) }
 
 func readEntry(row scanner) (larder.Entry, error) {
 	var e larder.Entry
 	var id, act, struck []byte
-	var happened, recorded int64
-	var precision, body string
-	var spread int
-	err := row.Scan(&e.Seq, &id, &act, &e.Jar, &happened, &precision, &spread, &recorded, &e.By, &e.Note, &e.Kind, &body, &struck)
-	if err != nil {
+	var happened int64
+	var text string
+	if err := row.Scan(&e.Seq, &id, &act, &e.Jar, &happened, &struck, &text); err != nil {
 		return e, err
 	}
-	e.When, e.RecordedAt = when(happened, precision, spread), when(recorded, "", 0).At
 	copy(e.ID[:], id)
+	e.Act = e.ID
 	copy(e.Act[:], act)
 	copy(e.StruckBy[:], struck)
-	e.Body, err = larder.DecodeBody(e.Kind, []byte(body))
-	return e, err
+	return e, readText(&e, happened, text)
+}
+
+// readText takes the text of entrySQL apart.
+func readText(e *larder.Entry, happened int64, text string) error {
+	word := func() (w string) {
+		w, text, _ = strings.Cut(text, " ")
+		return w
+	}
+	var failed error
+	number := func() int64 {
+		n, err := strconv.ParseInt(word(), 10, 64)
+		failed = cmp.Or(failed, err)
+		return n
+	}
+	e.Kind = larder.Kind(word())
+	e.When = when(happened, word(), int(number()))
+	e.RecordedAt = when(number(), "", 0).At
+	by, note := int(number()), int(number())
+	if failed != nil || by < 0 || note < 0 || by > len(text) || note > len(text)-by {
+		return fmt.Errorf("entry %d cannot be read", e.Seq)
+	}
+	e.By, e.Note = text[:by], text[by:by+note]
+	var err error
+	e.Body, err = larder.DecodeBody(e.Kind, []byte(text[by+note:]))
+	return err
 }
 
 func oneEntry(row *sql.Row, id uuid.UUID) (larder.Entry, error) {

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -187,13 +188,14 @@ func BenchmarkSpeedYears(b *testing.B) {
 	must[sql.Result](b)(pool.Exec(`CREATE INDEX plain_time ON entry (jar, happened_ms)`))
 
 	b.Run("newest", func(b *testing.B) {
-		const query = `SELECT seq, id, act, jar, happened_ms, precision, spread_days, recorded_ms, by, note, kind, body, struck_by FROM entry %s WHERE jar = ? ORDER BY happened_ms DESC, seq DESC LIMIT 50`
-		ours := must[*sql.Stmt](b)(pool.Prepare(fmt.Sprintf(query, "")))
-		plain := must[*sql.Stmt](b)(pool.Prepare(fmt.Sprintf(query, "INDEXED BY plain_time")))
+		const byTime = " FROM entry INDEXED BY plain_time "
+		ours := must[*sql.Stmt](b)(pool.Prepare(store.NewestSQL))
+		plain := must[*sql.Stmt](b)(pool.Prepare(`SELECT seq, id, act, jar, happened_ms, precision, spread_days, recorded_ms, by, note, kind, body, struck_by` + byTime + `WHERE jar = ? ORDER BY happened_ms DESC, seq DESC LIMIT ?`))
+		same := must[*sql.Stmt](b)(pool.Prepare(strings.Replace(store.NewestSQL, "FROM entry ", byTime, 1)))
 		ask := func(s *sql.Stmt) func() {
 			return func() {
 				for _, tag := range some {
-					if n := all(s, tag); n != 50 {
+					if n := all(s, tag, 50); n != 50 {
 						b.Fatal(n)
 					}
 				}
@@ -201,12 +203,13 @@ func BenchmarkSpeedYears(b *testing.B) {
 		}
 		for b.Loop() {
 			ratio(b, "of-a-plain-index", ask(ours), ask(plain))
+			ratio(b, "of-a-plain-index-in-one-text", ask(ours), ask(same))
 		}
 	})
 	b.Run("shelf", func(b *testing.B) {
 		must[sql.Result](b)(pool.Exec(`UPDATE jar SET live = 1`)) // each that ever was
 		defer pool.Exec(`UPDATE jar SET live = json_extract(state, '$.stage') NOT IN ('empty', 'discarded', 'void')`)
-		ours := must[*sql.Stmt](b)(pool.Prepare(`SELECT tag, listed FROM jar WHERE live = 1`))
+		ours := must[*sql.Stmt](b)(pool.Prepare(store.StandingSQL))
 		const newest = `(SELECT body FROM entry WHERE jar = tag AND kind = '%s' AND struck_by IS NULL ORDER BY happened_ms DESC, seq DESC LIMIT 1)`
 		sub := func(kind string) string { return fmt.Sprintf(newest, kind) }
 		plain := must[*sql.Stmt](b)(pool.Prepare(`SELECT tag, ` + sub("reading") + ` FROM jar WHERE live = 1`))

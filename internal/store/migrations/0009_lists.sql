@@ -1,0 +1,12 @@
+-- What lists show of a jar, derived with its state. The live jars' lie together in
+-- the order of the shelf, with all that a list reads, so that a page of many jars
+-- reads no whole states and looks no jar up.
+ALTER TABLE jar ADD COLUMN listed TEXT NOT NULL DEFAULT '';
+DROP INDEX jar_live;
+CREATE INDEX jar_shelf ON jar (batch_id DESC, length(letter), letter, size_ml, place, listed) WHERE live = 1;
+-- What is read of an entry beside its keys is one text in the index of a jar's
+-- entries, and an act is there only where it is not the entry's own: to hand out a
+-- value costs more than to find it. The words are those of the store's entrySQL.
+DROP INDEX entry_jar;
+CREATE INDEX entry_jar ON entry (jar, happened_ms DESC, seq DESC, kind, struck_by, id, nullif(act, id),
+    kind || ' ' || precision || ' ' || spread_days || ' ' || recorded_ms || ' ' || octet_length(by) || ' ' || octet_length(note) || ' ' || by || note || body);
