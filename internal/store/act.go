@@ -1,9 +1,9 @@
 package store
 
 import (
+	"bytes"
 	"context"
 	"crypto/sha256"
-	"database/sql"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -34,29 +34,45 @@ func (db *DB) act(ctx context.Context, a larder.Act, kind string, input any, do 
 		return "", false, fmt.Errorf("store: %s: %w", kind, err)
 	}
 	print := sha256.Sum256(append([]byte(kind+"\n"), text...))
+	ref = a.Key.String()
 	err = db.transact(ctx, a, func(t *tx) error {
-		var before []byte
-		row := t.QueryRowContext(ctx, `SELECT fingerprint, ref FROM act WHERE key = ?`, a.Key[:])
-		switch err := row.Scan(&before, &ref); {
-		case err == nil && string(before) == string(print[:]):
-			replayed = true
-			return nil
-		case err == nil:
-			return &larder.ConflictError{Key: a.Key.String()}
-		case !errors.Is(err, sql.ErrNoRows):
-			return fmt.Errorf("looking up the key: %w", err)
+		// The act comes before what refers to it; most acts make what bears their key.
+		res, err := t.ExecContext(ctx, `INSERT INTO act (key, kind, fingerprint, ref, by, recorded_ms) VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
+			a.Key[:], kind, print[:], ref, a.By, t.now.UnixMilli())
+		if err != nil {
+			return fmt.Errorf("keeping the key: %w", err)
 		}
-		if ref, err = do(t); err != nil {
+		if n, err := res.RowsAffected(); err != nil {
+			return fmt.Errorf("keeping the key: %w", err)
+		} else if n == 0 {
+			replayed = true
+			ref, err = t.answered(ctx, print[:])
 			return err
 		}
-		_, err := t.ExecContext(ctx, `INSERT INTO act (key, kind, fingerprint, ref, by, recorded_ms) VALUES (?, ?, ?, ?, ?, ?)`,
-			a.Key[:], kind, print[:], ref, a.By, t.now.UnixMilli())
+		made, err := do(t)
+		if err != nil || made == ref {
+			return err
+		}
+		ref = made
+		_, err = t.ExecContext(ctx, `UPDATE act SET ref = ? WHERE key = ?`, ref, a.Key[:])
 		return err
 	})
 	if err != nil {
 		return "", false, wrap(kind, err)
 	}
 	return ref, replayed, nil
+}
+
+// answered is what the act made when it was answered before.
+func (t *tx) answered(ctx context.Context, print []byte) (ref string, err error) {
+	var before []byte
+	if err := t.QueryRowContext(ctx, `SELECT fingerprint, ref FROM act WHERE key = ?`, t.act.Key[:]).Scan(&before, &ref); err != nil {
+		return "", fmt.Errorf("looking up the key: %w", err)
+	}
+	if !bytes.Equal(before, print) {
+		return "", &larder.ConflictError{Key: t.act.Key.String()}
+	}
+	return ref, nil
 }
 
 // inTx is a transaction that has no key, since doing it twice is doing it once.

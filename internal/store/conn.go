@@ -12,9 +12,9 @@ import (
 
 // openPool is a pool whose connections keep the statements that they prepared. To
 // prepare one costs more than to run it, and the store's texts are few: acts and
-// pages run the same ones over and over. seen, when not nil, is told each text
+// pages run the same ones over and over. begin begins a transaction. seen, when not nil, is told each text
 // that is prepared.
-func openPool(dsn string, seen func(query string)) (*sql.DB, error) {
+func openPool(dsn, begin string, seen func(query string)) (*sql.DB, error) {
 	// What a commit writes and needs to be read back is on disk either way; without
 	// the file's times the disk has half the work.
 	if _, err := sqlite.Fdatasync(true); err != nil && !errors.Is(err, sqlite.ErrFdatasyncUnavailable) {
@@ -24,12 +24,13 @@ func openPool(dsn string, seen func(query string)) (*sql.DB, error) {
 	if err != nil {
 		return nil, err
 	}
-	return sql.OpenDB(connector{c, seen}), nil
+	return sql.OpenDB(connector{c, begin, seen}), nil
 }
 
 type connector struct {
 	driver.Connector
-	seen func(string)
+	begin string
+	seen  func(string)
 }
 
 func (c connector) Connect(ctx context.Context) (driver.Conn, error) {
@@ -37,7 +38,7 @@ func (c connector) Connect(ctx context.Context) (driver.Conn, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &conn{inner.(driverConn), map[string]statement{}, c.seen}, nil
+	return &conn{inner.(driverConn), map[string]statement{}, c.begin, c.seen}, nil
 }
 
 // driverConn is what the driver's connections can do.
@@ -67,8 +68,9 @@ const maxIdle = 256
 // meanwhile is prepared once more.
 type conn struct {
 	driverConn
-	idle map[string]statement
-	seen func(string)
+	idle  map[string]statement
+	begin string
+	seen  func(string)
 }
 
 // Unwrap is for the driver's own functions.
@@ -95,6 +97,47 @@ func (c *conn) give(query string, s statement) error {
 	}
 	c.idle[query] = s
 	return nil
+}
+
+// BeginTx begins a transaction by a statement that is kept, and ends it by one. Where
+// a context could end the wait for a lock, the driver's own way does.
+func (c *conn) BeginTx(ctx context.Context, opt driver.TxOptions) (driver.Tx, error) {
+	begin := c.begin
+	if opt.ReadOnly {
+		begin = beginReading // which waits for nothing
+	} else if ctx.Done() != nil {
+		return c.driverConn.BeginTx(ctx, opt)
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	if _, err := c.ExecContext(context.WithoutCancel(ctx), begin, nil); err != nil {
+		return nil, err
+	}
+	return transaction{c}, nil
+}
+
+// How a transaction begins: one that reads takes no lock, one that writes takes the
+// only one there is at once.
+const (
+	beginReading = "BEGIN"
+	beginWriting = "BEGIN IMMEDIATE"
+)
+
+// transaction is one that BeginTx began.
+type transaction struct{ c *conn }
+
+func (t transaction) Commit() error {
+	_, err := t.c.ExecContext(context.Background(), "COMMIT", nil)
+	if err != nil {
+		_ = t.Rollback() // of a failed commit something may be left; err says why
+	}
+	return err
+}
+
+func (t transaction) Rollback() error {
+	_, err := t.c.ExecContext(context.Background(), "ROLLBACK", nil)
+	return err
 }
 
 // script says that a text may be several statements, as a migration is.

@@ -59,6 +59,10 @@ const entrySQL = `SELECT seq, id, nullif(act, id), jar, happened_ms, struck_by,
 	kind || ' ' || precision || ' ' || spread_days || ' ' || recorded_ms || ' ' || octet_length(by) || ' ' || octet_length(note) || ' ' || by || note || body
 	FROM entry`
 
+// ofActSQL finds the entries that the act ?1 wrote: the one under its own key, and
+// the further ones.
+const ofActSQL = `(id = ?1 OR (act = ?1 AND act <> id))`
+
 func scanEntry(rows *sql.Rows) (larder.Entry, error) { return readEntry(rows) }
 
 func readEntry(row scanner) (larder.Entry, error) {

@@ -79,7 +79,7 @@ func TestQueriesUseIndexes(t *testing.T) {
 		newestSQL, olderSQL,
 		entrySQL + ` WHERE jar = ? ORDER BY seq`,
 		entrySQL + ` WHERE id = ?`,
-		`SELECT DISTINCT jar FROM entry WHERE act = ? ORDER BY jar <> ?, jar`,
+		jarsOfActSQL, filledSQL, measuredSQL,
 		edgesAt("from_jar"), edgesAt("to_jar"), edgesAt("to_lot"),
 		jarSQL + ` WHERE batch_id = ? ORDER BY length(letter), letter`,
 		jarSQL + ` WHERE tag = ?`,

@@ -160,7 +160,7 @@ func (y *yard) act() (what string, err error) {
 }
 
 func (y *yard) entryOf(act uuid.UUID) uuid.UUID {
-	e, err := readEntry(y.db.read.QueryRow(entrySQL+` WHERE act = ? ORDER BY seq LIMIT 1`, act[:]))
+	e, err := readEntry(y.db.read.QueryRow(entrySQL+` WHERE `+ofActSQL+` ORDER BY seq LIMIT 1`, act[:]))
 	if err != nil {
 		y.r.Fatal(err)
 	}

@@ -72,18 +72,25 @@ func (t *tx) complete(ctx context.Context, n larder.NewEntry, jar larder.Jar) (l
 	if when.Precision == larder.Day {
 		until = when.Latest() // a day alone stands at noon; what was checked on that day serves it
 	}
-	k, err := kitchenOf(ctx, t)
-	if err != nil {
-		return nil, err
-	}
 	switch b := n.Body.(type) {
 	case larder.StageChange:
 		b.From = jar.State.Stage
 		return b, nil
 	case larder.Reading:
+		if b.PH == nil {
+			return b.Corrected(nil, at, 0), nil
+		}
+		k, err := kitchenOf(ctx, t)
+		if err != nil {
+			return nil, err
+		}
 		calibration, err := newestBench(ctx, t, larder.KindCalibration, b.Instrument, until)
 		return b.Corrected(calibration, at, k.CalibrationMaxAge()), err
 	case larder.Titration:
+		k, err := kitchenOf(ctx, t)
+		if err != nil {
+			return nil, err
+		}
 		check, err := newestBench(ctx, t, larder.KindBase, b.BaseName, until)
 		return b.WithBase(check, at, k.BaseMaxAgeDays), err
 	}
@@ -237,9 +244,11 @@ func (db *DB) Strike(ctx context.Context, a larder.Act, target uuid.UUID, reason
 	return db.replay(ctx, a.Key)
 }
 
+const jarsOfActSQL = `SELECT DISTINCT jar FROM entry WHERE ` + ofActSQL + ` ORDER BY jar <> ?2, jar`
+
 // jarsOf lists the jars that an entry's act wrote into, the entry's own first.
 func (t *tx) jarsOf(ctx context.Context, e larder.Entry) ([]larder.Tag, error) {
-	rows, err := t.QueryContext(ctx, `SELECT DISTINCT jar FROM entry WHERE act = ? ORDER BY jar <> ?, jar`, e.Act[:], e.Jar)
+	rows, err := t.QueryContext(ctx, jarsOfActSQL, e.Act[:], e.Jar)
 	if err != nil {
 		return nil, fmt.Errorf("listing the jars of an act: %w", err)
 	}

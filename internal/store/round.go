@@ -211,10 +211,12 @@ func (db *DB) EndRound(ctx context.Context, a larder.Act, round uuid.UUID) error
 	return err
 }
 
+const measuredSQL = entrySQL + ` WHERE (id IN (?1, ?2) OR (act IN (?1, ?2) AND act <> id)) AND +jar = ?3 ORDER BY seq`
+
 // measured are the entries of one measuring.
 func (db *DB) measured(ctx context.Context, tag larder.Tag, act uuid.UUID) ([]larder.Entry, error) {
 	too := measuredToo(act)
-	rows, err := db.read.QueryContext(ctx, entrySQL+` WHERE act IN (?, ?) AND jar = ? ORDER BY seq`, act[:], too[:], tag)
+	rows, err := db.read.QueryContext(ctx, measuredSQL, act[:], too[:], tag)
 	if err != nil {
 		return nil, fmt.Errorf("store: what was measured: %w", err)
 	}

@@ -116,7 +116,7 @@ func (t *tx) givers(ctx context.Context, pours []larder.Pour) ([]larder.Jar, err
 
 // filledSQL lists the jars that an act wrote into, in its order; got tells those
 // that were filled or fed.
-const filledSQL = `SELECT jar, json_extract(body, '$.inherit') IS NOT NULL OR json_extract(body, '$.feed') IS NOT NULL FROM entry WHERE act = ? ORDER BY seq`
+const filledSQL = `SELECT jar, json_extract(body, '$.inherit') IS NOT NULL OR json_extract(body, '$.feed') IS NOT NULL FROM entry WHERE ` + ofActSQL + ` ORDER BY seq`
 
 // FilledBy is what an act that split, moved, blended or joined jars did. An act
 // that did none of these is a larder.NotFoundError.

@@ -93,7 +93,7 @@ func open(ctx context.Context, dir string, opt Options) (*DB, error) {
 	if db.now == nil {
 		db.now = time.Now
 	}
-	if db.write, err = openPool(dsn(path, "_txlock=immediate&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)"), opt.Seen); err != nil {
+	if db.write, err = openPool(dsn(path, "_txlock=immediate&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)"), beginWriting, opt.Seen); err != nil {
 		return nil, fmt.Errorf("opening %s: %w", path, err)
 	}
 	db.write.SetMaxOpenConns(1)
@@ -101,7 +101,7 @@ func open(ctx context.Context, dir string, opt Options) (*DB, error) {
 	if err := db.migrate(ctx, path); err != nil {
 		return nil, errors.Join(err, db.write.Close())
 	}
-	if db.read, err = openPool(dsn(path, "_pragma=query_only(ON)&_pragma=mmap_size(268435456)"), opt.Seen); err != nil {
+	if db.read, err = openPool(dsn(path, "_pragma=query_only(ON)&_pragma=mmap_size(268435456)"), beginReading, opt.Seen); err != nil {
 		return nil, errors.Join(fmt.Errorf("opening %s: %w", path, err), db.write.Close())
 	}
 	if err := db.readClock(ctx); err != nil {
