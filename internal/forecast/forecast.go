@@ -79,6 +79,7 @@ type Forecast struct {
 	origin   time.Time
 	ceiling  float64
 	curves   []curve
+	drawn    *drawn  // whose curves they are
 	fallFrom float64 // day from which declines hold; +Inf for none
 	declines []decline
 }
@@ -102,7 +103,8 @@ func Of(in Input) (Forecast, error) {
 		f.fallFrom = data[peak].day
 		f.declines = declines(data[peak:])
 	}
-	f.curves = in.draws(rising)
+	f.drawn = in.draws(rising)
+	f.curves = f.drawn.curves
 	f.End = bandOf(f.curves, func(c curve) float64 { return c.end })
 	f.judge(in, data, peak)
 	return f, nil

@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"math"
 	"sync"
+	"time"
 )
 
 // The curves follow from the prior and the titrations alone, by a fixed seed, and
@@ -12,13 +13,32 @@ import (
 // gets them only reads.
 var remembered = struct {
 	sync.Mutex
-	curves map[string][]curve
-}{curves: map[string][]curve{}}
+	curves map[string]*drawn
+}{curves: map[string]*drawn{}}
+
+// drawn are curves, and the steps that were last read off them.
+type drawn struct {
+	curves []curve
+
+	sync.Mutex
+	origin, from, to time.Time
+	ahead            []Step
+}
+
+// steps are those of the times, read off once for the same ones and the same day 0.
+func (d *drawn) steps(origin, from, to time.Time, read func() []Step) []Step {
+	d.Lock()
+	defer d.Unlock()
+	if d.ahead == nil || !d.origin.Equal(origin) || !d.from.Equal(from) || !d.to.Equal(to) {
+		d.origin, d.from, d.to, d.ahead = origin, from, to, read()
+	}
+	return d.ahead
+}
 
 // keptJars bounds what is remembered, about 20 kB each: more jars than a shelf holds.
 const keptJars = 256
 
-func (in Input) draws(rising []sample) []curve {
+func (in Input) draws(rising []sample) *drawn {
 	key := in.drawKey(rising)
 	remembered.Lock()
 	curves, ok := remembered.curves[key]
@@ -26,7 +46,7 @@ func (in Input) draws(rising []sample) []curve {
 	if ok {
 		return curves
 	}
-	curves = newPrior(in).draws(rising)
+	curves = &drawn{curves: newPrior(in).draws(rising)}
 	remembered.Lock()
 	defer remembered.Unlock()
 	if len(remembered.curves) >= keptJars {

@@ -16,25 +16,40 @@ const (
 	finishSoonest = 7   // days; a date sooner than this leaves the four weeks
 )
 
-// Steps is the band from now on, past the end of the date range, in even steps;
-// none when there was not enough data.
+// Steps is the band from now on, past the end of the date range, in steps that are
+// even but for the first, which is now: the others are counted from the full hour, so
+// that within it they stay the same. None when there was not enough data.
 func (f Forecast) Steps() []Step {
 	if !f.Enough() {
 		return nil
 	}
-	to := f.Now.AddDate(0, 0, leastDaysOn)
+	from := f.Now.Truncate(time.Hour)
+	to := from.AddDate(0, 0, leastDaysOn)
 	if late := f.Finish.Late; late.After(f.Now.AddDate(0, 0, finishSoonest)) {
 		to = late
 	}
-	if most := f.Now.AddDate(0, 0, farthestDays); to.After(most) {
+	if most := from.AddDate(0, 0, farthestDays); to.After(most) {
 		to = most
 	}
-	out := make([]Step, 0, steps+1)
-	for i := range steps + 1 {
-		at := f.Now.Add(to.Sub(f.Now) * time.Duration(i) / steps)
-		if b, ok := f.Band(at); ok {
-			out = append(out, Step{at, b})
+	read := func() []Step {
+		var out []Step
+		for i := range steps {
+			at := from.Add(to.Sub(from) * time.Duration(i+1) / steps)
+			if b, ok := f.Band(at); ok {
+				out = append(out, Step{at, b})
+			}
 		}
+		return out
 	}
-	return out
+	var ahead []Step
+	if len(f.declines) > 0 { // which are not remembered
+		ahead = read()
+	} else {
+		ahead = f.drawn.steps(f.origin, from, to, read)
+	}
+	out := make([]Step, 0, steps+1)
+	if b, ok := f.Band(f.Now); ok {
+		out = append(out, Step{f.Now, b})
+	}
+	return append(out, ahead...)
 }
