@@ -3,6 +3,7 @@ package scan
 import (
 	"context"
 	"fmt"
+	"html/template"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -78,7 +79,7 @@ type jarView struct {
 	Values      []value
 	Outlook     *outlookView
 	Forms       []form
-	Rows        []line
+	Written     template.HTML // the rows of the history
 	OlderURL    string
 	Older       bool // this is an older part of the history
 	Ingredients []string
@@ -143,18 +144,26 @@ func (p *Pages) jar(c *gin.Context) error {
 
 // showJar renders the jar's page, with a form that came back when there is one.
 func (p *Pages) showJar(c *gin.Context, status int, tag larder.Tag, taken []larder.Taken, back *sent) error {
+	v, f, err := p.jarPage(c, tag, taken, back)
+	if err != nil {
+		return err
+	}
+	return render(c, status, "jar", f, v)
+}
+
+func (p *Pages) jarPage(c *gin.Context, tag larder.Tag, taken []larder.Taken, back *sent) (v jarView, f frame, err error) {
 	ctx := c.Request.Context()
 	k, err := p.DB.Kitchen(ctx)
 	if err != nil {
-		return err
+		return v, f, err
 	}
 	now := p.now(k)
 	from, older := cursorOf(c.Query("older"))
 	page, err := p.DB.History(ctx, tag, from, historyPage)
 	if err != nil {
-		return err
+		return v, f, err
 	}
-	v := jarView{
+	v = jarView{
 		Head: headOf(page, k, now), URL: jarURL(tag), Took: tookText(taken, tag), Older: older,
 		Retired: !page.Jar.State.Stage.Live(), By: remembered(c, byCookie),
 	}
@@ -162,34 +171,38 @@ func (p *Pages) showJar(c *gin.Context, status int, tag larder.Tag, taken []lard
 		v.Finish = "/finish" + query("tag", string(tag))
 	}
 	w := writer{k: k, now: now, jar: tag}
-	if v.Rows, err = p.rows(ctx, w, page.Entries); err != nil {
-		return err
+	rows, err := p.rows(ctx, w, page.Entries)
+	if err != nil {
+		return v, f, err
+	}
+	if v.Written, err = writtenRows(rows, languageOf(c.Request).tag.String()); err != nil {
+		return v, f, err
 	}
 	if page.Older != nil {
 		v.OlderURL = v.URL + fmt.Sprintf("?older=%d.%d#history", page.Older.HappenedMS, page.Older.Seq)
 	}
 	if v.Begun, err = p.offer(c, page.Jar, now); err != nil {
-		return err
+		return v, f, err
 	}
 	if !older {
 		p.fillJar(&v, page, w, c, back)
 		if err := p.benchHints(ctx, &v, w, back); err != nil {
-			return err
+			return v, f, err
 		}
 		if err := p.outlook(ctx, &v, w); err != nil {
-			return err
+			return v, f, err
 		}
 		if v.Round, err = p.roundOffer(c, tag); err != nil {
-			return err
+			return v, f, err
 		}
 		if v.Printed, err = p.printedText(ctx, tag, now); err != nil {
-			return err
+			return v, f, err
 		}
 		if v.Notice, err = p.noticeOf(ctx, c, page, w); err != nil {
-			return err
+			return v, f, err
 		}
 	}
-	return render(c, status, "jar", p.frame(k, page.Batch.Name+" "+page.Jar.Letter+" · "+string(tag)), v)
+	return v, p.frame(k, page.Batch.Name+" "+page.Jar.Letter+" · "+string(tag)), nil
 }
 
 // fillJar adds all that stands above the history on its newest page.

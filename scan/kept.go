@@ -19,8 +19,8 @@ import (
 // A page follows from the records, the minute and the phone alone, but for the keys
 // of its forms and the station's clock, which are new each time. So a page that was
 // made is kept, compressed, with gaps for those, until anything is committed or the
-// minute is over: opening a jar again costs no query and no template, and from the
-// third time on no compressing.
+// minute is over: opening a jar again costs no query, no template and no
+// compressing.
 
 // keptPage is a page in pieces, with a gap between each two.
 type keptPage struct {
@@ -40,17 +40,16 @@ type of struct {
 	minute                  int64
 }
 
-// keptPages are the newest pages, cut into pieces when they are asked for again, as
-// many never are. The zero value keeps none yet.
+// keptPages are the newest pages. The zero value keeps none yet.
 type keptPages struct {
 	sync.Mutex
-	pages map[of]func() *keptPage
+	pages map[of]*keptPage
 }
 
 // mostPages bounds them: some twenty kilobytes each.
 const mostPages = 64
 
-// keepWith is where a request carries what becomes of its page.
+// keepWith is where a request carries what keeps its page and sends it.
 const keepWith = "cruet.keep"
 
 // keeping serves a page as it was kept, or makes and keeps it. A page with a query
@@ -73,23 +72,20 @@ func (p *Pages) keeping(do func(*gin.Context) error) func(*gin.Context) error {
 			page.send(c, p.clock())
 			return nil
 		}
-		c.Set(keepWith, func(page []byte) { p.kept.keep(one, page) })
+		c.Set(keepWith, func(page []byte) { p.kept.keep(one, page).send(c, p.clock()) })
 		return do(c)
 	}
 }
 
 func (k *keptPages) find(one of) *keptPage {
 	k.Lock()
-	page, ok := k.pages[one]
-	k.Unlock()
-	if !ok {
-		return nil
-	}
-	return page()
+	defer k.Unlock()
+	return k.pages[one]
 }
 
-// keep takes page over: nothing may be written into it any more.
-func (k *keptPages) keep(one of, page []byte) {
+// keep keeps a page and gives it as it is kept.
+func (k *keptPages) keep(one of, page []byte) *keptPage {
+	made := withGaps(page)
 	k.Lock()
 	defer k.Unlock()
 	for old := range k.pages {
@@ -98,9 +94,10 @@ func (k *keptPages) keep(one of, page []byte) {
 		}
 	}
 	if k.pages == nil {
-		k.pages = map[of]func() *keptPage{}
+		k.pages = map[of]*keptPage{}
 	}
-	k.pages[one] = sync.OnceValue(func() *keptPage { return withGaps(page) })
+	k.pages[one] = made
+	return made
 }
 
 // fresh finds a form's key, and the station's clock, as the templates write them.
@@ -116,6 +113,15 @@ func filled(length int, now time.Time) string {
 	return newKey()
 }
 
+// deflaters are kept, since to make one costs more than to compress a page.
+var deflaters = sync.Pool{New: func() any {
+	w, err := flate.NewWriter(nil, flate.DefaultCompression)
+	if err != nil {
+		panic("scan: " + err.Error()) // the level is one that there is
+	}
+	return w
+}}
+
 // withGaps cuts a page at its gaps and compresses the pieces as one stream, in which
 // each gap is a block of its own (RFC 1951, 3.2.4) that any text of its length can
 // fill: in its place the compressor saw bytes that are in no UTF-8, so that nothing
@@ -123,10 +129,9 @@ func filled(length int, now time.Time) string {
 func withGaps(page []byte) *keptPage {
 	k := &keptPage{size: len(page)}
 	var b bytes.Buffer
-	w, err := flate.NewWriter(&b, flate.BestCompression)
-	if err != nil {
-		panic("scan: " + err.Error()) // the level is one that there is
-	}
+	w := deflaters.Get().(*flate.Writer)
+	defer deflaters.Put(w)
+	w.Reset(&b)
 	from := 0
 	piece := func(to int) {
 		k.plain = append(k.plain, bytes.Clone(page[from:to]))

@@ -122,9 +122,9 @@ func (p pieces) piece(text string) string {
 	return before + actionRE.ReplaceAllStringFunc(trimmed, p.shown) + after
 }
 
-// wordless are actions that print what makers wrote, or what is no word: it must
-// come out as it was written.
-var wordlessRE = regexp.MustCompile(`\b(?:URL|ID|Tag|By|Note|Batch|Kitchen|Letter|Typed|Value|Key|Page|Path|NowMS|Lang|Main|Other|Place)$`)
+// wordless are actions that print what makers wrote, what is no word, or what is in
+// the language already: it must come out as it was written.
+var wordlessRE = regexp.MustCompile(`\b(?:URL|ID|Tag|By|Note|Batch|Kitchen|Letter|Typed|Value|Key|Page|Path|NowMS|Lang|Main|Other|Place|Written)$`)
 
 // verbatimRE are the tags within which stands what a maker wrote.
 var verbatimRE = regexp.MustCompile(`^<(?:q|textarea)\b|class="(?:words|tag)`)

@@ -160,8 +160,7 @@ const htmlKind = "text/html; charset=utf-8"
 
 // render writes a whole page or nothing.
 func render[T any](c *gin.Context, status int, name string, f frame, page T) error {
-	parsed, ok := templates[name]
-	if !ok {
+	if _, ok := templates[name]; !ok {
 		return fmt.Errorf("scan: there is no page %q", name)
 	}
 	f.Page, f.Looks, f.Path = name, onlyLooks(c), "/"
@@ -171,10 +170,7 @@ func render[T any](c *gin.Context, status int, name string, f frame, page T) err
 	}
 	tongue := languageOf(c.Request)
 	f.Lang, f.Other, f.Large = tongue.tag.String(), tongue.others(), remembered(c, displayCookie) == "large"
-	if own, ok := translated[f.Lang]; ok {
-		parsed = own[name]
-	}
-	t := parsed()
+	t := pageIn(f.Lang, name)()
 	if t.partial {
 		f.Main = language.English.String()
 	}
@@ -191,6 +187,7 @@ func render[T any](c *gin.Context, status int, name string, f frame, page T) err
 	}
 	if keep, ok := c.Get(keepWith); ok && status == http.StatusOK {
 		keep.(func([]byte))(b.Bytes())
+		return nil
 	}
 	c.Writer.Header().Add("Vary", "Accept-Language")
 	var small []byte
@@ -199,6 +196,14 @@ func render[T any](c *gin.Context, status int, name string, f frame, page T) err
 	}
 	send(c, status, htmlKind, b.Bytes(), small)
 	return nil
+}
+
+// pageIn is a page in a language, or in English.
+func pageIn(lang, name string) func() parsedPage {
+	if own, ok := translated[lang]; ok {
+		return own[name]
+	}
+	return templates[name]
 }
 
 // link is an address with its words.

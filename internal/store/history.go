@@ -210,8 +210,10 @@ func (db *DB) JarsOfBatch(ctx context.Context, id int64) ([]larder.Jar, error) {
 	return jarsOfBatch(ctx, db.read, id)
 }
 
+const ofBatchSQL = ` WHERE batch_id = ? ORDER BY length(letter), letter`
+
 func jarsOfBatch(ctx context.Context, q querier, id int64) ([]larder.Jar, error) {
-	rows, err := q.QueryContext(ctx, jarSQL+` WHERE batch_id = ? ORDER BY length(letter), letter`, id)
+	rows, err := q.QueryContext(ctx, jarSQL+ofBatchSQL, id)
 	if err != nil {
 		return nil, fmt.Errorf("store: jars of a batch: %w", err)
 	}
@@ -229,7 +231,7 @@ type Cursor struct {
 type JarPage struct {
 	Jar      larder.Jar
 	Batch    larder.Batch
-	Siblings []larder.Jar   // the other jars of the batch
+	Siblings []larder.Jar   // the other jars of the batch, with what lists show of them
 	Entries  []larder.Entry // newest first, struck ones included
 	Older    *Cursor        // where the older entries begin; nil when there are none
 	CameFrom []larder.Edge
@@ -249,8 +251,12 @@ func (db *DB) History(ctx context.Context, tag larder.Tag, from Cursor, limit in
 		if p.Batch, err = batchByID(ctx, q, p.Jar.BatchID); err != nil {
 			return err
 		}
-		if p.Siblings, err = jarsOfBatch(ctx, q, p.Jar.BatchID); err != nil {
-			return err
+		rows, err := q.QueryContext(ctx, listedSQL+ofBatchSQL, p.Jar.BatchID)
+		if err == nil {
+			p.Siblings, err = collect(rows, readListed)
+		}
+		if err != nil {
+			return fmt.Errorf("store: jars of a batch: %w", err)
 		}
 		p.Siblings = slices.DeleteFunc(p.Siblings, func(j larder.Jar) bool { return j.Tag == tag })
 		if p.Entries, p.Older, err = entries(ctx, q, tag, from, max(1, limit)); err != nil {

@@ -81,7 +81,7 @@ func TestQueriesUseIndexes(t *testing.T) {
 		entrySQL + ` WHERE id = ?`,
 		jarsOfActSQL, filledSQL, measuredSQL,
 		edgesAt("from_jar"), edgesAt("to_jar"), edgesAt("to_lot"),
-		jarSQL + ` WHERE batch_id = ? ORDER BY length(letter), letter`,
+		jarSQL + ofBatchSQL, listedSQL + ofBatchSQL,
 		jarSQL + ` WHERE tag = ?`,
 		batchSQL + ` WHERE id = ?`,
 		bottleSQL + ` WHERE bottle.tag = ?`,

@@ -78,8 +78,27 @@ func (db *DB) Standing(ctx context.Context) ([]ShelfJar, error) {
 	return out, err
 }
 
+const listedSQL = `SELECT tag, batch_id, letter, size_ml, place, listed FROM jar`
+
 // standingSQL is answered from the index jar_shelf alone.
-const standingSQL = `SELECT tag, batch_id, letter, size_ml, place, listed FROM jar WHERE live = 1 ORDER BY batch_id DESC, length(letter), letter`
+const standingSQL = listedSQL + ` WHERE live = 1 ORDER BY batch_id DESC, length(letter), letter`
+
+// readListed reads a jar of a list.
+func readListed(rows *sql.Rows) (larder.Jar, error) {
+	var j larder.Jar
+	var line string
+	if err := rows.Scan(&j.Tag, &j.BatchID, &j.Letter, &j.SizeML, &j.Place, &line); err != nil {
+		return j, err
+	}
+	var err error
+	if j.State, err = larder.ParseListed(line); err != nil {
+		return j, fmt.Errorf("jar %s: %w", j.Tag, err)
+	}
+	if j.State.Place != "" {
+		j.Place = j.State.Place
+	}
+	return j, nil
+}
 
 func standing(ctx context.Context, q querier) ([]ShelfJar, error) {
 	batches, err := batchesOf(ctx, q, ` WHERE live = 1`)
@@ -91,19 +110,8 @@ func standing(ctx context.Context, q querier) ([]ShelfJar, error) {
 		return nil, fmt.Errorf("store: what stands on the shelf: %w", err)
 	}
 	out, err := collect(rows, func(r *sql.Rows) (ShelfJar, error) {
-		var j larder.Jar
-		var line string
-		if err := r.Scan(&j.Tag, &j.BatchID, &j.Letter, &j.SizeML, &j.Place, &line); err != nil {
-			return ShelfJar{}, err
-		}
-		var err error
-		if j.State, err = larder.ParseListed(line); err != nil {
-			return ShelfJar{}, fmt.Errorf("jar %s: %w", j.Tag, err)
-		}
-		if j.State.Place != "" {
-			j.Place = j.State.Place
-		}
-		return ShelfJar{Jar: j, Batch: batches[j.BatchID]}, nil
+		j, err := readListed(r)
+		return ShelfJar{Jar: j, Batch: batches[j.BatchID]}, err
 	})
 	if err != nil {
 		return nil, fmt.Errorf("store: what stands on the shelf: %w", err)
