@@ -1,6 +1,7 @@
 package scan
 
 import (
+	"fmt"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -209,7 +210,23 @@ func placeSizes(problems larder.Problems, n larder.NewLot, typed url.Values) lar
 
 func lotURL(id string) string { return "/lots/" + url.PathEscape(id) }
 
-type lotsView struct{ Lots []lotLine }
+// lotsPage is how many lots the page lists at once.
+const lotsPage = 50
+
+type lotsView struct {
+	Lots   []lotLine
+	Begins bool   // with the newest
+	Older  string // the part of the list behind this one
+}
+
+func lotCursorOf(text string) (store.LotCursor, bool) {
+	ms, id, ok := strings.Cut(text, ".")
+	at, err := strconv.ParseInt(ms, 10, 64)
+	if !ok || err != nil {
+		return store.LotCursor{}, false
+	}
+	return store.LotCursor{HappenedMS: at, ID: id}, true
+}
 
 type lotLine struct {
 	URL, ID, Name, When, Acidity, Counts string
@@ -224,12 +241,16 @@ func (p *Pages) lots(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	all, err := p.DB.Lots(ctx)
+	from, older := lotCursorOf(c.Query("older"))
+	lots, next, err := p.DB.LotsFrom(ctx, from, lotsPage)
 	if err != nil {
 		return err
 	}
-	var v lotsView
-	for _, l := range all {
+	v := lotsView{Begins: !older}
+	if next != nil {
+		v.Older = "/lots" + query("older", fmt.Sprintf("%d.%s", next.HappenedMS, next.ID))
+	}
+	for _, l := range lots {
 		v.Lots = append(v.Lots, lotLine{URL: lotURL(l.Lot.ID), ID: l.Lot.ID, Name: l.Lot.Name, When: l.Lot.When.DateIn(k.Location()),
 			Acidity: l.Lot.Acidity.LabelText(), Counts: givenText(l.Bottles, l.Given), Void: l.Lot.Void, Hold: l.Lot.Hold, Behind: l.Behind && l.Lot.Hold == ""})
 	}

@@ -2,6 +2,7 @@ package scan
 
 import (
 	"context"
+	"fmt"
 	"net/http"
 	"strconv"
 	"strings"
@@ -9,15 +10,20 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"cruet/internal/larder"
+	"cruet/internal/store"
 )
+
+// giftsPage is how many gifts the page lists at once.
+const giftsPage = 100
 
 // giftsView is who has what.
 type giftsView struct {
 	To     string // only what this one has; empty: everyone
 	People part[personLine]
 	Groups []giftGroup
-	More   string // where all is listed; empty: this is all
-	Of     int
+	Newest string // the first part of the list, when this is another
+	Older  string // the part behind this one
+	Of     int    // how many there are, when all are on this page
 	Taken  []takenLine
 	Toggle link // the other way of putting them in order
 }
@@ -45,36 +51,26 @@ func (p *Pages) gifts(c *gin.Context) error {
 		return err
 	}
 	w := writer{k: k, now: p.now(k)}
-	all, err := p.DB.Gifts(ctx)
+	byLot := c.Query("by") == "lot"
+	v := giftsView{To: strings.TrimSpace(c.Query("to"))}
+	from, older := cursorOf(c.Query("older"))
+	standing, next, err := p.DB.GiftsFrom(ctx, store.GiftAsk{To: v.To}, from, giftsPage)
 	if err != nil {
 		return err
 	}
-	byLot := c.Query("by") == "lot"
-	v := giftsView{To: strings.TrimSpace(c.Query("to"))}
-	for _, g := range all {
-		back := g.Bottle.Gift.TakenBack
-		if back != nil && len(v.Taken) < tracedLines && (v.To == "" || g.Bottle.Gift.To == v.To) {
-			text := g.Bottle.Gift.To + ", " + dayOf(g.Bottle.Gift.When, w.now) + ". Taken back"
-			if back.By != "" {
-				text += " by " + back.By
-			}
-			v.Taken = append(v.Taken, takenLine{link{bottleURL(g.Bottle), "Bottle " + strconv.Itoa(g.Bottle.Number) + " of " + g.Bottle.Lot}, text + ": " + back.Reason})
-		}
+	switch self := "/gifts" + query("to", v.To, "by", c.Query("by")); {
+	case older:
+		v.Newest = self
+	case next == nil:
+		v.Of = len(standing)
 	}
-	standing := larder.GiftsTo(all, "", false)
-	if v.To != "" {
-		mine := standing[:0:0]
-		for _, g := range standing {
-			if g.Bottle.Gift.To == v.To {
-				mine = append(mine, g)
-			}
-		}
-		standing = mine
+	if next != nil {
+		v.Older = "/gifts" + query("to", v.To, "by", c.Query("by"), "older", fmt.Sprintf("%d.%d", next.HappenedMS, next.Seq))
 	}
-	v.Of = len(standing)
-	if c.Query("all") == "" && len(standing) > tracedBottles {
-		standing = standing[:tracedBottles]
-		v.More = "/gifts" + query("to", v.To, "by", c.Query("by"), "all", "1")
+	if !older {
+		if err := p.takenBack(ctx, &v, w); err != nil {
+			return err
+		}
 	}
 	v.group(standing, byLot, w)
 	v.Toggle = link{"/gifts" + query("to", v.To, "by", "lot"), "By lot"}
@@ -82,6 +78,23 @@ func (p *Pages) gifts(c *gin.Context) error {
 		v.Toggle = link{"/gifts" + query("to", v.To), "By person"}
 	}
 	return render(c, http.StatusOK, "gifts", p.frame(k, "Gifts"), v)
+}
+
+// takenBack adds the newest gifts that were taken back.
+func (p *Pages) takenBack(ctx context.Context, v *giftsView, w writer) error {
+	gifts, _, err := p.DB.GiftsFrom(ctx, store.GiftAsk{To: v.To, TakenBack: true}, store.Cursor{}, tracedLines)
+	if err != nil {
+		return err
+	}
+	for _, g := range gifts {
+		back := g.Bottle.Gift.TakenBack
+		text := g.Bottle.Gift.To + ", " + dayOf(g.Bottle.Gift.When, w.now) + ". Taken back"
+		if back.By != "" {
+			text += " by " + back.By
+		}
+		v.Taken = append(v.Taken, takenLine{link{bottleURL(g.Bottle), "Bottle " + strconv.Itoa(g.Bottle.Number) + " of " + g.Bottle.Lot}, text + ": " + back.Reason})
+	}
+	return nil
 }
 
 func (v *giftsView) group(gifts []larder.Given, byLot bool, w writer) {
@@ -101,7 +114,7 @@ func (v *giftsView) group(gifts []larder.Given, byLot bool, w writer) {
 		}
 		v.Groups[i].Lines = append(v.Groups[i].Lines, line)
 	}
-	if !byLot {
+	if !byLot && v.Of > 0 { // a part of the list does not tell how many one has
 		for i, g := range v.Groups {
 			v.Groups[i].Under = count(len(g.Lines), "bottle")
 		}

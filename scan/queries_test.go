@@ -13,9 +13,7 @@ import (
 // wholes are the few questions that read all of a table by their nature, each by a
 // piece of its text.
 var wholes = map[string]string{
-	"GROUP BY lot.id ORDER BY lot.happened_ms DESC":             "the page lists every lot",
-	"FROM gift WHERE back_act IS NULL GROUP BY to_whom":         "the page lists all who got a bottle",
-	"JOIN lot ON lot.id = bottle.lot ORDER BY gift.happened_ms": "the page lists every gift",
+	"FROM gift WHERE back_act IS NULL GROUP BY to_whom": "the page lists all who got a bottle",
 	"LIKE '%' ||":                      "a search for a part of a name, when none is so called",
 	"SELECT DISTINCT name FROM recipe": "the names that the trace's form offers",
 }

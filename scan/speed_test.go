@@ -137,6 +137,15 @@ func BenchmarkSpeedPages(b *testing.B) {
 		}
 		b.ReportMetric(float64(len(page)), "bytes")
 	})
+	// Lists are read in pages: long ones take no longer than short ones.
+	for _, name := range []string{"shelf", "lots", "gifts"} {
+		path := "/" + name + "?made"
+		b.Run(name+" made", func(b *testing.B) {
+			for b.Loop() {
+				ratio(b, "of-a-small-kitchen's", func() { old.get(b, path) }, func() { small.get(b, path) })
+			}
+		})
+	}
 	b.Run("parts", func(b *testing.B) {
 		for b.Loop() {
 			old.parts(b)
@@ -148,7 +157,7 @@ func BenchmarkSpeedPages(b *testing.B) {
 // step has, in percent: reading the records, reckoning and wording them, writing them
 // through the template, and compressing.
 func (k servedKitchen) parts(b *testing.B) {
-	const each = 200
+	const each = 50
 	ctx, check := context.Background(), func(err error) {
 		if err != nil {
 			b.Fatal(err)

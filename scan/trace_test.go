@@ -167,6 +167,10 @@ func TestGiftsPage(t *testing.T) {
 	s.get("/gifts?to="+url.QueryEscape("Ana, next door")).wants(200, "Bottle 2", "Everyone").lacks("choir")
 	s.get("/gifts?to=Zoe").wants(200, "Nothing on record went to Zoe")
 	s.get("/lots").wants(200).has(`href="/gifts"`, `href="/trace"`)
+	s.get("/gifts?older=1.1").wants(200, "There are no older ones").has(`href="/gifts"`).lacks("Ana", "Taken back")
+	s.get("/lots?older=1.A").wants(200, "There are no older ones").has(`href="/lots"`).lacks(lot.Lot.ID)
+	s.get("/gifts?older=x").wants(200, "Who has what 3 bottles")
+	s.get("/lots?older=x").wants(200, lot.Lot.ID)
 	s.get(bottleURL(lot.Bottles[0])).wants(200).has(`list="give-to-list"`, `<option value="Ana, next door">`, "/card.pdf").lacks("Take this gift back")
 
 	page := bottleURL(lot.Bottles[3])

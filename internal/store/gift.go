@@ -69,17 +69,23 @@ func takenBack(ctx context.Context, q querier, tag larder.Tag) ([]larder.Gift, e
 	return collect(rows, func(r *sql.Rows) (larder.Gift, error) { return readGift(r) })
 }
 
+const givenSQL = giftSQL + `, bottle.tag, bottle.lot, number, size_ml, lot.name, seq
+	FROM gift CROSS JOIN bottle ON bottle.tag = gift.bottle CROSS JOIN lot ON lot.id = bottle.lot`
+
+func readGiven(row scanner) (g larder.Given, seq int64, err error) {
+	gift, err := readGift(row, &g.Bottle.Tag, &g.Bottle.Lot, &g.Bottle.Number, &g.Bottle.SizeML, &g.LotName, &seq)
+	g.Bottle.Gift = &gift
+	return g, seq, err
+}
+
 // Gifts lists who has what, the newest first, with those taken back.
 func (db *DB) Gifts(ctx context.Context) ([]larder.Given, error) {
-	rows, err := db.read.QueryContext(ctx, giftSQL+`, bottle.tag, bottle.lot, number, size_ml, lot.name
-		FROM gift JOIN bottle ON bottle.tag = gift.bottle JOIN lot ON lot.id = bottle.lot ORDER BY gift.happened_ms DESC, seq DESC`)
+	rows, err := db.read.QueryContext(ctx, givenSQL+` ORDER BY gift.happened_ms DESC, seq DESC`)
 	if err != nil {
 		return nil, fmt.Errorf("store: gifts: %w", err)
 	}
 	return collect(rows, func(r *sql.Rows) (larder.Given, error) {
-		var g larder.Given
-		gift, err := readGift(r, &g.Bottle.Tag, &g.Bottle.Lot, &g.Bottle.Number, &g.Bottle.SizeML, &g.LotName)
-		g.Bottle.Gift = &gift
+		g, _, err := readGiven(r)
 		return g, err
 	})
 }

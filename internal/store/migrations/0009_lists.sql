@@ -14,3 +14,6 @@ CREATE INDEX entry_jar ON entry (jar, happened_ms, seq, kind, struck_by, id, nul
 -- Most acts write one entry, under their own key.
 DROP INDEX entry_act;
 CREATE INDEX entry_act ON entry (act) WHERE act <> id;
+-- Lists of gifts are read in pages: of one person, and of those taken back.
+CREATE INDEX gift_whom ON gift (to_whom, happened_ms, seq);
+CREATE INDEX gift_back ON gift (happened_ms, seq) WHERE back_act IS NOT NULL;

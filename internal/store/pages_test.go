@@ -1,0 +1,115 @@
+package store
+
+import (
+	"fmt"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"cruet/internal/larder"
+)
+
+// The pages of a list, put one after the other, are the whole list: none is left out
+// or told twice, however many stand on a page and whatever shares an instant.
+func TestListsInPages(t *testing.T) {
+	db, clock := kitchen(t)
+	tag := start(t, db, damson()).Jars[0].Tag
+	finish(t, db, tag)
+	clock.pass(time.Hour)
+	var lots []BottledLot
+	for i := range 4 {
+		lots = append(lots, bottle(t, db, 3, tag)) // two at each instant
+		if i%2 == 1 {
+			clock.pass(time.Minute)
+		}
+	}
+	for i, lot := range lots {
+		for k, b := range lot.Bottles {
+			if _, err := db.Give(ctx, act(), b.Tag, larder.NewGift{To: []string{"ana", "the choir"}[(i+k)%2]}); err != nil {
+				t.Fatal(err)
+			}
+			if k == 2 {
+				if _, err := db.TakeBack(ctx, act(), b.Tag, "it leaked"); err != nil {
+					t.Fatal(err)
+				}
+			}
+		}
+	}
+	whole, err := db.Lots(ctx)
+	if err != nil || len(whole) != 4 {
+		t.Fatalf("%d lots, %v", len(whole), err)
+	}
+	gifts, err := db.Gifts(ctx)
+	if err != nil || len(gifts) != 12 {
+		t.Fatalf("%d gifts, %v", len(gifts), err)
+	}
+	for limit := 1; limit <= 13; limit++ {
+		var got []LotCount
+		pages(t, func() bool {
+			from := LotCursor{}
+			if n := len(got); n > 0 {
+				from = LotCursor{got[n-1].Lot.When.At.UnixMilli(), got[n-1].Lot.ID}
+			}
+			some, older, err := db.LotsFrom(ctx, from, limit)
+			if err != nil || len(some) > limit {
+				t.Fatalf("%d lots of %d, %v", len(some), limit, err)
+			}
+			got = append(got, some...)
+			return older != nil
+		})
+		if !reflect.DeepEqual(got, whole) {
+			t.Errorf("%d lots at a time: %+v, want %+v", limit, got, whole)
+		}
+		for _, ask := range []GiftAsk{{}, {TakenBack: true}, {To: "ana"}, {To: "the choir", TakenBack: true}, {To: "zoe"}} {
+			var want, got []larder.Given
+			for _, g := range gifts {
+				if (g.Bottle.Gift.TakenBack != nil) == ask.TakenBack && (ask.To == "" || g.Bottle.Gift.To == ask.To) {
+					want = append(want, g)
+				}
+			}
+			from := Cursor{}
+			pages(t, func() bool {
+				some, older, err := db.GiftsFrom(ctx, ask, from, limit)
+				if err != nil || len(some) > limit {
+					t.Fatalf("%d gifts of %d, %v", len(some), limit, err)
+				}
+				got = append(got, some...)
+				if older != nil {
+					from = *older
+				}
+				return older != nil
+			})
+			if !reflect.DeepEqual(got, want) {
+				t.Errorf("%+v, %d at a time: %d gifts, want %d", ask, limit, len(got), len(want))
+			}
+		}
+	}
+}
+
+// pages asks for one page after the other.
+func pages(t *testing.T, next func() bool) {
+	t.Helper()
+	for range 100 {
+		if !next() {
+			return
+		}
+	}
+	t.Fatal("the list has no end")
+}
+
+// A page of a list is found by an index and needs no sorting, whatever is asked.
+func TestListsInPagesUseIndexes(t *testing.T) {
+	db, _ := kitchen(t)
+	for query, index := range map[string]string{
+		lotsPageSQL:                             "SEARCH lot USING INDEX lot_time",
+		GiftAsk{}.giftsPageSQL():                "SEARCH gift USING INDEX gift_time",
+		GiftAsk{To: "a"}.giftsPageSQL():         "SEARCH gift USING INDEX gift_whom",
+		GiftAsk{TakenBack: true}.giftsPageSQL(): "SEARCH gift USING INDEX gift_back",
+	} {
+		plan := planOf(t, db, query)
+		if !strings.Contains(plan, index) || strings.Contains(plan, "SCAN lot") || strings.Contains(plan, "SCAN gift") || strings.Contains(plan, "B-TREE") {
+			t.Error(fmt.Sprintf("%s\nreads:\n%s", query, plan))
+		}
+	}
+}
