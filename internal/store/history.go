@@ -56,7 +56,7 @@ func collect[T any](rows *sql.Rows, scan func(*sql.Rows) (T, error)) ([]T, error
 // beside the keys as one text: a value costs more to hand out than to find. The index
 // of a jar's entries holds both, by these very words.
 const entrySQL = `SELECT seq, id, nullif(act, id), jar, happened_ms, struck_by,
-	kind || ' ' || precision || ' ' || spread_days || ' ' || recorded_ms || ' ' || octet_length(by) || ' ' || octet_length(note) || ' ' || by || note || body
+	kind || ' ' || precision || ' ' || spread_days || ' ' || recorded_ms || ' ' || length(CAST(by AS BLOB)) || ' ' || length(CAST(note AS BLOB)) || ' ' || by || note || body
 	FROM entry`
 
 // ofActSQL finds the entries that the act ?1 wrote: the one under its own key, and

@@ -1,7 +1,6 @@
 package store
 
 import (
-	"fmt"
 	"reflect"
 	"strings"
 	"testing"
@@ -109,7 +108,7 @@ func TestListsInPagesUseIndexes(t *testing.T) {
 	} {
 		plan := planOf(t, db, query)
 		if !strings.Contains(plan, index) || strings.Contains(plan, "SCAN lot") || strings.Contains(plan, "SCAN gift") || strings.Contains(plan, "B-TREE") {
-			t.Error(fmt.Sprintf("%s\nreads:\n%s", query, plan))
+			t.Errorf("%s\nreads:\n%s", query, plan)
 		}
 	}
 }
