@@ -113,6 +113,11 @@ func (a *app) serve(cmd *cobra.Command, f serveFlags) (err error) {
 	}
 	defer func() { err = errors.Join(err, db.Close(), cleanUp()) }()
 
+	// What tells versions keeps its connection and reads no table: it takes a fresh one,
+	// and leaves to the first page one that has read the schema.
+	if _, err := db.Version(ctx); err != nil {
+		return err
+	}
 	before, err := db.Kitchen(ctx)
 	if err != nil {
 		return err
