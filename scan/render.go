@@ -160,6 +160,11 @@ const htmlKind = "text/html; charset=utf-8"
 
 // render writes a whole page or nothing.
 func render[T any](c *gin.Context, status int, name string, f frame, page T) error {
+	return write(c, status, name, f, func(f frame) any { return view[T]{f, page} })
+}
+
+// write is render for every type of page; the compiler makes render anew for each.
+func write(c *gin.Context, status int, name string, f frame, viewed func(frame) any) error {
 	if _, ok := templates[name]; !ok {
 		return fmt.Errorf("scan: there is no page %q", name)
 	}
@@ -182,7 +187,7 @@ func render[T any](c *gin.Context, status int, name string, f frame, page T) err
 		f.CSS = append(f.CSS, staticURL("demo.css"))
 	}
 	var b bytes.Buffer
-	if err := t.ExecuteTemplate(&b, "frame", view[T]{f, page}); err != nil {
+	if err := t.ExecuteTemplate(&b, "frame", viewed(f)); err != nil {
 		return fmt.Errorf("scan: page %s: %w", name, err)
 	}
 	if keep, ok := c.Get(keepWith); ok && status == http.StatusOK {
