@@ -19,28 +19,29 @@ const module = "cruet/"
 
 // arrows say which of our packages each may import; nothing else may.
 var arrows = map[string][]string{
-	"cmd/cruet":       {"scan", "api", "labels", "labels/readback", "internal/beacon", "internal/spool", "internal/store", "internal/sheet", "internal/web", "internal/calendar", "internal/reckon", "internal/verdict", "internal/forecast", "internal/chart", "internal/larder", "internal/chem"},
-	"scan":            {"internal/spool", "internal/sheet", "internal/web", "internal/store", "internal/photo", "internal/calendar", "labels", "labels/readback", "internal/chart", "internal/reckon", "internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
+	"cmd/cruet":       {"internal/lazy", "scan", "api", "labels", "labels/readback", "internal/beacon", "internal/spool", "internal/store", "internal/sheet", "internal/web", "internal/calendar", "internal/reckon", "internal/verdict", "internal/forecast", "internal/chart", "internal/larder", "internal/chem"},
+	"scan":            {"internal/lazy", "internal/spool", "internal/sheet", "internal/web", "internal/store", "internal/photo", "internal/calendar", "labels", "labels/readback", "internal/chart", "internal/reckon", "internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
 	"api":             {"internal/web", "internal/store", "internal/photo", "labels", "labels/readback", "internal/chart", "internal/reckon", "internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
-	"labels":          {"internal/verdict", "internal/larder", "internal/chart", "internal/chem"},
-	"labels/readback": {},
+	"labels":          {"internal/lazy", "internal/verdict", "internal/larder", "internal/chart", "internal/chem"},
+	"labels/readback": {"internal/lazy"},
 	"internal/spool":  {"internal/larder"},
 	"internal/photo":  {"internal/larder"},
 	"internal/beacon": {},
+	"internal/lazy":   {},
 	"internal/needed": {}, // for tests
 
 	"internal/store/bulk": {"internal/store", "internal/larder", "internal/chem"}, // for benchmarks: no row names it
 
 	"labels/readback/pdfium": {}, // for tests: no row names it, so the program never imports it
-	"internal/store":         {"internal/photo", "internal/sheet", "internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
+	"internal/store":         {"internal/lazy", "internal/photo", "internal/sheet", "internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
 	"internal/web":           {"internal/verdict", "internal/forecast", "internal/larder", "internal/chem"},
-	"internal/reckon":        {"internal/forecast", "internal/larder", "internal/chem"},
+	"internal/reckon":        {"internal/lazy", "internal/forecast", "internal/larder", "internal/chem"},
 	"internal/verdict":       {"internal/larder", "internal/chem"},
 	"internal/forecast":      {"internal/larder", "internal/chem"},
 	"internal/chart":         {"internal/larder", "internal/chem"},
 	"internal/calendar":      {"internal/larder"},
-	"internal/sheet":         {"internal/larder", "internal/chem"},
-	"internal/larder":        {"internal/chem"},
+	"internal/sheet":         {"internal/lazy", "internal/larder", "internal/chem"},
+	"internal/larder":        {"internal/lazy", "internal/chem"},
 	"internal/chem":          {},
 }
 

@@ -7,12 +7,12 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"regexp"
 	"strconv"
 	"strings"
 	"sync"
 
 	"cruet/internal/larder"
+	"cruet/internal/lazy"
 )
 
 //go:embed stocks.csv
@@ -60,14 +60,14 @@ func (s Stock) Disc() bool {
 // DotMM is the width of one printer dot at dpi.
 func DotMM(dpi int) float64 { return mmPerInch / float64(dpi) }
 
-var stockID = regexp.MustCompile(`^[a-z0-9][a-z0-9.-]{0,39}$`)
+var stockID = lazy.RE(`^[a-z0-9][a-z0-9.-]{0,39}$`)
 
 // Check tells, in a sentence, what is wrong with a stock's arithmetic.
 func (s Stock) Check() error {
 	fail := func(format string, args ...any) error {
 		return refuse("stock", "Stock %q: %s.", s.ID, fmt.Sprintf(format, args...))
 	}
-	if !stockID.MatchString(s.ID) {
+	if !stockID().MatchString(s.ID) {
 		return fail("an id is made of lower-case letters, digits, dots and hyphens, at most 40")
 	}
 	for _, v := range []float64{s.PageWMM, s.PageHMM, s.LabelWMM, s.LabelHMM, s.PitchXMM, s.PitchYMM} {

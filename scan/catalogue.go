@@ -11,6 +11,8 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
+
+	"cruet/internal/lazy"
 )
 
 //go:embed words/*.json
@@ -46,7 +48,7 @@ func loadCatalogue(name string) *catalogue {
 	}
 	keys := make([]string, 0, len(c.Sentences))
 	for key := range c.Sentences {
-		if holeRE.MatchString(key) {
+		if holeRE().MatchString(key) {
 			keys = append(keys, key)
 		}
 	}
@@ -59,7 +61,7 @@ func loadCatalogue(name string) *catalogue {
 	})
 	for _, key := range keys {
 		first := firstWord(key)
-		if holeRE.MatchString(first) {
+		if holeRE().MatchString(first) {
 			first = ""
 		}
 		c.patterns[first] = append(c.patterns[first], pattern{sync.OnceValue(func() *regexp.Regexp { return patternRE(key) }), c.Sentences[key]})
@@ -69,7 +71,7 @@ func loadCatalogue(name string) *catalogue {
 
 // patternRE matches the sentences that a key with holes stands for.
 func patternRE(key string) *regexp.Regexp {
-	return regexp.MustCompile(`^` + holeRE.ReplaceAllStringFunc(regexp.QuoteMeta(key), func(hole string) string {
+	return regexp.MustCompile(`^` + holeRE().ReplaceAllStringFunc(regexp.QuoteMeta(key), func(hole string) string {
 		if strings.Contains(hole, "#") {
 			return `([<≈]?\d[^;,]{0,14}?)`
 		}
@@ -79,7 +81,7 @@ func patternRE(key string) *regexp.Regexp {
 
 // holeRE finds the holes of a pattern, as they stand in it and quoted: {} for
 // any words, {#} for a number with its unit.
-var holeRE = regexp.MustCompile(`\\?\{#?\\?\}`)
+var holeRE = lazy.RE(`\\?\{#?\\?\}`)
 
 func firstWord(text string) string {
 	word, _, _ := strings.Cut(text, " ")
@@ -144,18 +146,18 @@ func (c *catalogue) find(text string) (own string, known bool) {
 			return strings.Join(parts, between), all
 		}
 	}
-	return c.numbers(text), !letterRE.MatchString(text)
+	return c.numbers(text), !letterRE().MatchString(text)
 }
 
 var (
-	dateRE    = regexp.MustCompile(`\b(\d{1,2})([–-]\d{1,2})? (Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)\b`)
-	decimalRE = regexp.MustCompile(`(^|[^\d.])(\d+)\.(\d+)($|[^\d.]|\.$)`)
+	dateRE    = lazy.RE(`\b(\d{1,2})([–-]\d{1,2})? (Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)\b`)
+	decimalRE = lazy.RE(`(^|[^\d.])(\d+)\.(\d+)($|[^\d.]|\.$)`)
 )
 
 // numbers writes dates and decimals as this language does.
 func (c *catalogue) numbers(text string) string {
-	text = dateRE.ReplaceAllStringFunc(text, func(date string) string {
-		m := dateRE.FindStringSubmatch(date)
+	text = dateRE().ReplaceAllStringFunc(text, func(date string) string {
+		m := dateRE().FindStringSubmatch(date)
 		day := m[1] + "."
 		if m[2] != "" {
 			day = m[1] + "." + m[2] + "."
@@ -163,13 +165,13 @@ func (c *catalogue) numbers(text string) string {
 		return day + " " + c.Months[m[3]]
 	})
 	for range 2 { // neighbours share the character between them
-		text = decimalRE.ReplaceAllString(text, "${1}${2},${3}${4}")
+		text = decimalRE().ReplaceAllString(text, "${1}${2},${3}${4}")
 	}
 	return text
 }
 
 // drawnRE finds the words of a drawing.
-var drawnRE = regexp.MustCompile(`(<(?:text|title|desc)\b[^>]*>|\saria-label=")([^<"]*)(</|")`)
+var drawnRE = lazy.RE(`(<(?:text|title|desc)\b[^>]*>|\saria-label=")([^<"]*)(</|")`)
 
 // translate is what templates call on what they show.
 func (c *catalogue) translate(value any) any {
@@ -177,8 +179,8 @@ func (c *catalogue) translate(value any) any {
 	case string:
 		return c.say(v)
 	case template.HTML:
-		return template.HTML(drawnRE.ReplaceAllStringFunc(string(v), func(s string) string {
-			m := drawnRE.FindStringSubmatch(s)
+		return template.HTML(drawnRE().ReplaceAllStringFunc(string(v), func(s string) string {
+			m := drawnRE().FindStringSubmatch(s)
 			return m[1] + c.say(m[2]) + m[3]
 		}))
 	}

@@ -6,13 +6,13 @@ import (
 	"encoding/binary"
 	"hash/crc32"
 	"net/http"
-	"regexp"
 	"strconv"
 	"sync"
 	"time"
 
 	"github.com/gin-gonic/gin"
 
+	"cruet/internal/lazy"
 	"cruet/internal/store"
 )
 
@@ -101,7 +101,7 @@ func (k *keptPages) keep(one of, page []byte) *keptPage {
 }
 
 // fresh finds a form's key, and the station's clock, as the templates write them.
-var fresh = regexp.MustCompile(`name="key" value="([0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[0-9a-f]{4}-[0-9a-f]{12})"|data-now="([0-9]{13})"`)
+var fresh = lazy.RE(`name="key" value="([0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[0-9a-f]{4}-[0-9a-f]{12})"|data-now="([0-9]{13})"`)
 
 const keyLength, clockLength = 36, 13
 
@@ -140,7 +140,7 @@ func withGaps(page []byte) *keptPage {
 		k.packed = append(k.packed, bytes.Clone(b.Bytes()))
 		b.Reset()
 	}
-	for _, at := range fresh.FindAllSubmatchIndex(page, -1) {
+	for _, at := range fresh().FindAllSubmatchIndex(page, -1) {
 		begin, end := max(at[2], at[4]), max(at[3], at[5]) // of which one is -1
 		piece(begin)
 		k.gaps = append(k.gaps, end-begin)

@@ -39,12 +39,12 @@ func (s *station) packed(path string) (string, int) {
 }
 
 func keysOf(page string) (keys []string, rest string) {
-	for _, m := range fresh.FindAllStringSubmatch(page, -1) {
+	for _, m := range fresh().FindAllStringSubmatch(page, -1) {
 		if m[1] != "" {
 			keys = append(keys, m[1])
 		}
 	}
-	return keys, fresh.ReplaceAllString(page, "GAP")
+	return keys, fresh().ReplaceAllString(page, "GAP")
 }
 
 // A page that was kept is the page that would be made, with keys of its own, for

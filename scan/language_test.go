@@ -46,12 +46,12 @@ func TestEveryPieceIsTranslated(t *testing.T) {
 			if !used[piece] {
 				t.Errorf("%s: no page has the piece %q", l.tag, piece)
 			}
-			if a, b := actionRE.FindAllString(piece, -1), actionRE.FindAllString(own, -1); !slices.Equal(slices.Sorted(slices.Values(a)), slices.Sorted(slices.Values(b))) {
+			if a, b := actionRE().FindAllString(piece, -1), actionRE().FindAllString(own, -1); !slices.Equal(slices.Sorted(slices.Values(a)), slices.Sorted(slices.Values(b))) {
 				t.Errorf("%s: %q shows %v, %q %v", l.tag, piece, a, own, b)
 			}
 		}
 		for sentence, own := range l.cat().Sentences {
-			holes := len(holeRE.FindAllString(sentence, -1))
+			holes := len(holeRE().FindAllString(sentence, -1))
 			if n := len(regexp.MustCompile(`\{\d\}`).FindAllString(own, -1)); n != holes {
 				t.Errorf("%s: %q has %d parts that vary, %q %d", l.tag, sentence, holes, own, n)
 			}

@@ -1,8 +1,9 @@
 package scan
 
 import (
-	"regexp"
 	"strings"
+
+	"cruet/internal/lazy"
 )
 
 // pieces walks a template's source and hands out each piece of its words: text
@@ -16,12 +17,12 @@ type pieces struct {
 }
 
 var (
-	controlRE = regexp.MustCompile(`^\{\{-?\s*(?:if|else|end|with|range|define|template|block|break|continue|/\*|\$\w+\s*:?=)`)
+	controlRE = lazy.RE(`^\{\{-?\s*(?:if|else|end|with|range|define|template|block|break|continue|/\*|\$\w+\s*:?=)`)
 	// A part that is put into a tag holds attributes, not words.
-	attributeRE = regexp.MustCompile(`^(?:aria-\w+="|autofocus$)`)
-	letterRE    = regexp.MustCompile(`\pL`)
-	actionRE    = regexp.MustCompile(`\{\{.*?\}\}`)
-	wordyRE     = regexp.MustCompile(`(\s(?:aria-label|placeholder|title|alt|data-look|data-drop|data-silent|data-keep|data-out|data-meant|data-nan)=")([^"]*(?:\{\{[^}]*\}\}[^"]*)*)(")`)
+	attributeRE = lazy.RE(`^(?:aria-\w+="|autofocus$)`)
+	letterRE    = lazy.RE(`\pL`)
+	actionRE    = lazy.RE(`\{\{.*?\}\}`)
+	wordyRE     = lazy.RE(`(\s(?:aria-label|placeholder|title|alt|data-look|data-drop|data-silent|data-keep|data-out|data-meant|data-nan)=")([^"]*(?:\{\{[^}]*\}\}[^"]*)*)(")`)
 )
 
 // rewrite gives the template's source with its words changed.
@@ -29,7 +30,7 @@ func (p pieces) rewrite(source string) string {
 	var out, text strings.Builder
 	tag := ""
 	flush := func() {
-		if verbatimRE.MatchString(tag) && !letterRE.MatchString(actionRE.ReplaceAllString(text.String(), "")) {
+		if verbatimRE().MatchString(tag) && !letterRE().MatchString(actionRE().ReplaceAllString(text.String(), "")) {
 			out.WriteString(text.String())
 		} else {
 			out.WriteString(p.piece(text.String()))
@@ -42,7 +43,7 @@ func (p pieces) rewrite(source string) string {
 			end := strings.Index(source, "}}") + 2
 			action := source[:end]
 			source = source[end:]
-			if controlRE.MatchString(action) {
+			if controlRE().MatchString(action) {
 				flush()
 				out.WriteString(action)
 			} else {
@@ -52,8 +53,8 @@ func (p pieces) rewrite(source string) string {
 			flush()
 			end := tagEnd(source)
 			tag = source[:end]
-			out.WriteString(wordyRE.ReplaceAllStringFunc(source[:end], func(s string) string {
-				m := wordyRE.FindStringSubmatch(s)
+			out.WriteString(wordyRE().ReplaceAllStringFunc(source[:end], func(s string) string {
+				m := wordyRE().FindStringSubmatch(s)
 				return m[1] + p.attribute(m[2]) + m[3]
 			}))
 			source = source[end:]
@@ -87,7 +88,7 @@ func tagEnd(source string) int {
 func (p pieces) attribute(value string) string {
 	var out, text strings.Builder
 	for {
-		at := actionRE.FindStringIndex(value)
+		at := actionRE().FindStringIndex(value)
 		if at == nil {
 			text.WriteString(value)
 			break
@@ -95,7 +96,7 @@ func (p pieces) attribute(value string) string {
 		text.WriteString(value[:at[0]])
 		action := value[at[0]:at[1]]
 		value = value[at[1]:]
-		if controlRE.MatchString(action) {
+		if controlRE().MatchString(action) {
 			out.WriteString(p.piece(text.String()) + action)
 			text.Reset()
 			continue
@@ -113,26 +114,26 @@ func (p pieces) piece(text string) string {
 		return text
 	}
 	before, after, _ := strings.Cut(text, trimmed)
-	if attributeRE.MatchString(trimmed) {
+	if attributeRE().MatchString(trimmed) {
 		return text
 	}
-	if letterRE.MatchString(actionRE.ReplaceAllString(trimmed, "")) {
+	if letterRE().MatchString(actionRE().ReplaceAllString(trimmed, "")) {
 		trimmed = p.swap(trimmed)
 	}
-	return before + actionRE.ReplaceAllStringFunc(trimmed, p.shown) + after
+	return before + actionRE().ReplaceAllStringFunc(trimmed, p.shown) + after
 }
 
 // wordless are actions that print what makers wrote, what is no word, or what is in
 // the language already: it must come out as it was written.
-var wordlessRE = regexp.MustCompile(`\b(?:URL|ID|Tag|By|Note|Batch|Kitchen|Letter|Typed|Value|Key|Page|Path|NowMS|Lang|Main|Other|Place|Written)$`)
+var wordlessRE = lazy.RE(`\b(?:URL|ID|Tag|By|Note|Batch|Kitchen|Letter|Typed|Value|Key|Page|Path|NowMS|Lang|Main|Other|Place|Written)$`)
 
 // verbatimRE are the tags within which stands what a maker wrote.
-var verbatimRE = regexp.MustCompile(`^<(?:q|textarea)\b|class="(?:words|tag)`)
+var verbatimRE = lazy.RE(`^<(?:q|textarea)\b|class="(?:words|tag)`)
 
 // shownIn wraps a printing action into the translating function.
 func shownIn(action string) string {
 	inner := strings.TrimSpace(strings.Trim(action, "{}-"))
-	if wordlessRE.MatchString(inner) {
+	if wordlessRE().MatchString(inner) {
 		return action
 	}
 	return "{{tr (" + inner + ")}}"

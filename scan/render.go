@@ -7,7 +7,6 @@ import (
 	"html/template"
 	"net/http"
 	"net/url"
-	"regexp"
 	"slices"
 	"strings"
 	"sync"
@@ -16,6 +15,7 @@ import (
 	"golang.org/x/text/language"
 
 	"cruet/internal/larder"
+	"cruet/internal/lazy"
 )
 
 //go:embed pages/*.html
@@ -63,7 +63,7 @@ func filesOf(page string) []string {
 }
 
 // namedRE finds where a part is defined or used.
-var namedRE = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`\{\{-?\s*(define|template) "([^"]+)"`) })
+var namedRE = lazy.RE(`\{\{-?\s*(define|template) "([^"]+)"`)
 
 // homes tells in which of the shared files a part is defined.
 var homes = sync.OnceValue(func() map[string]string {

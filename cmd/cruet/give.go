@@ -119,7 +119,7 @@ func (a *app) bottleNamed(text string) (func(context.Context, *store.DB) (larder
 		return func(context.Context, *store.DB) (larder.Tag, error) { return tag, nil }, err
 	}
 	n, err := strconv.Atoi(number)
-	if err != nil || n < 1 || !lotMark.MatchString(lot) {
+	if err != nil || n < 1 || !lotMark().MatchString(lot) {
 		return nil, &usageError{message: fmt.Sprintf("%q is not a bottle; write the tag on its label, or lot and number like L261125A#3.", text)}
 	}
 	return func(ctx context.Context, db *store.DB) (larder.Tag, error) {

@@ -38,7 +38,7 @@ func (a *app) stopCommand(on bool, cmd *cobra.Command) *cobra.Command {
 	f.add(cmd, true)
 	asJSON := jsonFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		if lotMark.MatchString(args[0]) {
+		if lotMark().MatchString(args[0]) {
 			return a.stopLot(cmd, strings.ToUpper(args[0]), f, larder.NewLotHold{On: on, Reason: *why, Note: *note}, *asJSON)
 		}
 		tag, err := a.anyTag(args[0])

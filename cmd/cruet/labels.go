@@ -205,7 +205,7 @@ func (a *app) bottleLabelsCommand() *cobra.Command {
 // bottleLabels are the labels of a whole lot, or of one bottle of it.
 func (a *app) bottleLabels(ctx context.Context, r room, arg, address string, layouts []string, rules ruleFlags) ([]printed, error) {
 	lotID, only := strings.ToUpper(arg), larder.Tag("")
-	if !lotMark.MatchString(arg) {
+	if !lotMark().MatchString(arg) {
 		find, err := a.bottleNamed(arg)
 		if err != nil {
 			return nil, err

@@ -99,7 +99,7 @@ func (s site) named(ctx context.Context, args []string) ([]labels.Filled, error)
 	var out []labels.Filled
 	for _, arg := range args {
 		lotID, only := strings.ToUpper(arg), larder.Tag("")
-		if !lotMark.MatchString(arg) {
+		if !lotMark().MatchString(arg) {
 			find, err := s.a.bottleNamed(arg)
 			if err != nil {
 				return nil, err

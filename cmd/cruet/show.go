@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"regexp"
 	"slices"
 	"strings"
 
@@ -12,6 +11,7 @@ import (
 
 	"cruet/api"
 	"cruet/internal/larder"
+	"cruet/internal/lazy"
 	"cruet/internal/store"
 )
 
@@ -23,7 +23,7 @@ type numbered struct {
 }
 
 // lotMark is the form of larder.LotID.
-var lotMark = regexp.MustCompile(`(?i)^L[0-9]{6}[A-Z]+$`)
+var lotMark = lazy.RE(`(?i)^L[0-9]{6}[A-Z]+$`)
 
 func (a *app) showCommand() *cobra.Command {
 	cmd := &cobra.Command{
@@ -34,7 +34,7 @@ func (a *app) showCommand() *cobra.Command {
 	}
 	asJSON := jsonFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		if lotMark.MatchString(args[0]) {
+		if lotMark().MatchString(args[0]) {
 			return a.inKitchen(cmd, existing, func(ctx context.Context, r room) error {
 				return a.showLot(ctx, r, strings.ToUpper(args[0]), *asJSON)
 			})

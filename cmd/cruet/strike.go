@@ -54,9 +54,9 @@ in both jars. Name the entry by its id, or by its number in "cruet show TAG".`,
 func (a *app) entryNamed(text string) (func(context.Context, *store.DB) (uuid.UUID, error), error) {
 	typed, number, byNumber := strings.Cut(text, "#")
 	switch {
-	case lotMark.MatchString(typed) && byNumber:
+	case lotMark().MatchString(typed) && byNumber:
 		return nil, &usageError{message: text + " is a bottle, which has no log of its own.", hint: fmt.Sprintf("Was it given by mistake? cruet give back %s --reason TEXT. Was the lot never bottled? Strike that entry of its jar: cruet show %s tells which.", text, typed)}
-	case lotMark.MatchString(typed):
+	case lotMark().MatchString(typed):
 		return nil, &usageError{message: typed + " is a lot; a bottling is struck by its entry in a jar's log.", hint: fmt.Sprintf("\"cruet show %s\" names its jars, \"cruet show TAG\" the entry's number.", typed)}
 	}
 	if !byNumber {

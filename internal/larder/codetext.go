@@ -2,9 +2,10 @@ package larder
 
 import (
 	"net/url"
-	"regexp"
 	"strconv"
 	"strings"
+
+	"cruet/internal/lazy"
 )
 
 // CodeText is what a code on a label says, taken apart.
@@ -18,14 +19,14 @@ type CodeText struct {
 
 // factsLot finds lot and bottle in a code of facts: "LOT L261125A/3. BOTTLED", or
 // without the word where there was no room for it.
-var factsLot = regexp.MustCompile(`\b(L[0-9]{6}[A-Z]{1,3})/([0-9]{1,5})\. BOTTLED `)
+var factsLot = lazy.RE(`\b(L[0-9]{6}[A-Z]{1,3})/([0-9]{1,5})\. BOTTLED `)
 
 // ReadCode takes a code's text apart: a link to a jar or bottle of this or another
 // kitchen, the facts of a bottle, or a bare tag. A text that is none of these comes
 // back alone.
 func ReadCode(text string) CodeText {
 	c := CodeText{Text: text}
-	if m := factsLot.FindStringSubmatch(strings.ToUpper(text)); m != nil {
+	if m := factsLot().FindStringSubmatch(strings.ToUpper(text)); m != nil {
 		c.LotID = m[1]
 		c.Bottle, _ = strconv.Atoi(m[2]) // digits, and few
 		return c

@@ -2,9 +2,10 @@ package larder
 
 import (
 	"fmt"
-	"regexp"
 	"strconv"
 	"strings"
+
+	"cruet/internal/lazy"
 )
 
 // SubjectKinds lists what a trace may start from.
@@ -75,16 +76,16 @@ func (e *SeveralError) Hint() string {
 }
 
 var (
-	lotMark    = regexp.MustCompile(`(?i)^L\d{6}[A-Z]+$`)
-	batchWords = regexp.MustCompile(`(?i)^batch\s+#?(\d{1,15})$`)
+	lotMark    = lazy.RE(`(?i)^L\d{6}[A-Z]+$`)
+	batchWords = lazy.RE(`(?i)^batch\s+#?(\d{1,15})$`)
 	// tagLike is a text that was meant as a tag: one word of a tag's length, or
 	// nearly, that has a digit, or a bottle's tag in its groups.
-	tagLike = regexp.MustCompile(`^[0-9A-Za-z]{5,8}$|^[0-9A-Za-z]{13,17}$|^[0-9A-Za-z]{4,6}[- ][0-9A-Za-z]{4,6}[- ][0-9A-Za-z]{4,6}$`)
+	tagLike = lazy.RE(`^[0-9A-Za-z]{5,8}$|^[0-9A-Za-z]{13,17}$|^[0-9A-Za-z]{4,6}[- ][0-9A-Za-z]{4,6}[- ][0-9A-Za-z]{4,6}$`)
 )
 
 // BatchNumber reads "batch 3", or a bare number when a batch is asked for.
 func BatchNumber(text string, kind SubjectKind) (int64, bool) {
-	if m := batchWords.FindStringSubmatch(text); m != nil {
+	if m := batchWords().FindStringSubmatch(text); m != nil {
 		text, kind = m[1], SubjectBatch
 	}
 	n, err := strconv.ParseInt(text, 10, 64)
@@ -94,7 +95,7 @@ func BatchNumber(text string, kind SubjectKind) (int64, bool) {
 // DamagedTag tells what is wrong with a text that was meant as a tag, and is nil
 // for any other text and for a right tag.
 func DamagedTag(text string) error {
-	if !tagLike.MatchString(text) || lotMark.MatchString(text) || !strings.ContainsAny(text, "0123456789") {
+	if !tagLike().MatchString(text) || lotMark().MatchString(text) || !strings.ContainsAny(text, "0123456789") {
 		return nil
 	}
 	_, _, err := ParseTag(text)

@@ -2,11 +2,12 @@ package larder
 
 import (
 	"fmt"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
+
+	"cruet/internal/lazy"
 )
 
 // Precision says how much of a When is meant.
@@ -112,12 +113,12 @@ const whenHelp = `Write a date like 2026-11-22, 22 Nov, today, yesterday, "3 day
 const maxDateBytes = 60
 
 var (
-	agoRE    = regexp.MustCompile(`^(an?|\d+|one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve)(?: and a half)? (day|week|month|year)s?( and a half)? ago$`)
-	dayRE    = regexp.MustCompile(`^(?:the )?(\d{1,2})(?:st|nd|rd|th)?$`)
-	eitherRE = regexp.MustCompile(`^(?:the )?(\d{1,2})(?:st|nd|rd|th)? or (?:the )?(\d{1,2})(?:st|nd|rd|th)?( .+)?$`)
+	agoRE    = lazy.RE(`^(an?|\d+|one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve)(?: and a half)? (day|week|month|year)s?( and a half)? ago$`)
+	dayRE    = lazy.RE(`^(?:the )?(\d{1,2})(?:st|nd|rd|th)?$`)
+	eitherRE = lazy.RE(`^(?:the )?(\d{1,2})(?:st|nd|rd|th)? or (?:the )?(\d{1,2})(?:st|nd|rd|th)?( .+)?$`)
 	// "early October", "the end of May 2026", "October".
-	monthPartRE = regexp.MustCompile(`^(?:the )?(early|mid|middle of|late|beginning of|start of|end of)?[ -]?([a-z]{3,9}(?: \d{4})?)$`)
-	ordinalRE   = regexp.MustCompile(`^(?:the )?(\d{1,2})(?:st|nd|rd|th)?(?: of)? (.+)$`)
+	monthPartRE = lazy.RE(`^(?:the )?(early|mid|middle of|late|beginning of|start of|end of)?[ -]?([a-z]{3,9}(?: \d{4})?)$`)
+	ordinalRE   = lazy.RE(`^(?:the )?(\d{1,2})(?:st|nd|rd|th)?(?: of)? (.+)$`)
 )
 
 // ParseWhen reads a date as a person writes it, in the kitchen's zone loc:
@@ -183,13 +184,13 @@ func parseDay(s string, now time.Time, loc *time.Location) (When, error) {
 	if w, ok := weekday(s, now); ok {
 		return w, nil
 	}
-	if m := monthPartRE.FindStringSubmatch(s); m != nil {
+	if m := monthPartRE().FindStringSubmatch(s); m != nil {
 		return monthPart(m[1], m[2], now, loc)
 	}
-	if m := agoRE.FindStringSubmatch(s); m != nil {
+	if m := agoRE().FindStringSubmatch(s); m != nil {
 		return ago(m, strings.Contains(s, "and a half"), now)
 	}
-	if m := eitherRE.FindStringSubmatch(s); m != nil {
+	if m := eitherRE().FindStringSubmatch(s); m != nil {
 		if strings.Contains(m[3], " or ") {
 			return When{}, fmt.Errorf("more than two days") // each "or" would be read twice
 		}
@@ -201,7 +202,7 @@ func parseDay(s string, now time.Time, loc *time.Location) (When, error) {
 		spread := int(second.At.Sub(first.At).Hours()/24 + 0.5)
 		return When{At: first.At, Precision: About, SpreadDays: max(spread, 1)}, nil
 	}
-	if m := dayRE.FindStringSubmatch(s); m != nil {
+	if m := dayRE().FindStringSubmatch(s); m != nil {
 		return dayOfMonth(m[1], now)
 	}
 	return namedDay(s, now, loc)
@@ -283,7 +284,7 @@ func dayOfMonth(digits string, now time.Time) (When, error) {
 }
 
 func namedDay(s string, now time.Time, loc *time.Location) (When, error) {
-	if m := ordinalRE.FindStringSubmatch(s); m != nil {
+	if m := ordinalRE().FindStringSubmatch(s); m != nil {
 		s = m[1] + " " + m[2]
 	}
 	s = titleMonth(strings.ReplaceAll(strings.ReplaceAll(s, ",", ""), "sept ", "sep "))

@@ -3,7 +3,6 @@ package reckon
 import (
 	"errors"
 	"fmt"
-	"regexp"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -11,6 +10,7 @@ import (
 	"cruet/internal/chem"
 	"cruet/internal/forecast"
 	"cruet/internal/larder"
+	"cruet/internal/lazy"
 )
 
 // The parsers of one line of a list. Their errors are sentences.
@@ -20,12 +20,12 @@ var (
 	alcoholSuffixes = []string{"% vol", "%vol", "% ABV", "%"}
 )
 
-var buretteRE = regexp.MustCompile(`^([0-9.,]+)\s*(?:mL|ml)?\s*(?:-|–|−|to)\s*([0-9.,]+)\s*(?:mL|ml)?$`)
+var buretteRE = lazy.RE(`^([0-9.,]+)\s*(?:mL|ml)?\s*(?:-|–|−|to)\s*([0-9.,]+)\s*(?:mL|ml)?$`)
 
 // parseBurette reads the burette before and after in mL: "0.00-16.65",
 // "0 to 16.7 mL".
 func parseBurette(line string, _ time.Time) (any, error) {
-	m := buretteRE.FindStringSubmatch(strings.TrimSpace(line))
+	m := buretteRE().FindStringSubmatch(strings.TrimSpace(line))
 	if m == nil {
 		return nil, fmt.Errorf("%q is no pair of readings; write the burette in mL before and after, like 0.00-16.65.", clip(line))
 	}

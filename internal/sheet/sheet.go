@@ -7,8 +7,9 @@ import (
 	"encoding/csv"
 	"fmt"
 	"io"
-	"regexp"
 	"strings"
+
+	"cruet/internal/lazy"
 )
 
 // Column is a column's name, as the header line has it, and what it means.
@@ -17,7 +18,7 @@ type Column struct{ Name, Means string }
 // risky begin a formula in one spreadsheet or another (OWASP, "CSV Injection").
 const risky = "=+-@\t\r\n"
 
-var plainNumber = regexp.MustCompile(`^[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?$`)
+var plainNumber = lazy.RE(`^[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?$`)
 
 // Safe puts an apostrophe before a cell that a spreadsheet could run. Numbers
 // stay as they are. Raw undoes it.
@@ -40,7 +41,7 @@ func Raw(cell string) string {
 // that was there before.
 func isRisky(cell string) bool {
 	bare := strings.TrimLeft(cell, "'")
-	return bare != "" && strings.ContainsRune(risky, rune(bare[0])) && !plainNumber.MatchString(bare)
+	return bare != "" && strings.ContainsRune(risky, rune(bare[0])) && !plainNumber().MatchString(bare)
 }
 
 // Writer writes one table.

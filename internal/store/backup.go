@@ -14,10 +14,11 @@ import (
 	"os"
 	"path"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strings"
 	"time"
+
+	"cruet/internal/lazy"
 )
 
 // A backup is one ZIP file whose members are stored as they are, not compressed:
@@ -35,7 +36,7 @@ const (
 
 // photoMember is where a photo lies in the data folder and in a backup: its name
 // is the SHA-256 of its content.
-var photoMember = regexp.MustCompile(`^photos/(?:[0-9a-f]{2}/)?([0-9a-f]{64})(?:\.[a-z0-9]{1,5})?$`)
+var photoMember = lazy.RE(`^photos/(?:[0-9a-f]{2}/)?([0-9a-f]{64})(?:\.[a-z0-9]{1,5})?$`)
 
 // Manifest is what a backup says of itself.
 type Manifest struct {
@@ -197,7 +198,7 @@ func (db *DB) photoFiles() ([]string, error) {
 			return err
 		}
 		name, err := filepath.Rel(db.dir, file)
-		if name = filepath.ToSlash(name); err == nil && photoMember.MatchString(name) {
+		if name = filepath.ToSlash(name); err == nil && photoMember().MatchString(name) {
 			out = append(out, name)
 		}
 		return err
@@ -318,7 +319,7 @@ func unpack(ctx context.Context, file, into string, keep bool) (Manifest, error)
 			}
 			return m, err
 		}
-		switch photo := photoMember.FindStringSubmatch(name); {
+		switch photo := photoMember().FindStringSubmatch(name); {
 		case photo != nil && photo[1] != sum:
 			return m, bad("the photo %s in it is damaged", name)
 		case photo != nil:
@@ -359,7 +360,7 @@ func membersOf(file string, z *zip.ReadCloser, bad func(string, ...any) error) (
 		switch {
 		case seen[f.Name]:
 			return m, nil, bad("%q is in it twice", f.Name)
-		case f.Name != manifestName && f.Name != FileName && f.Name != ownStocksName && !photoMember.MatchString(f.Name), path.Clean(f.Name) != f.Name:
+		case f.Name != manifestName && f.Name != FileName && f.Name != ownStocksName && !photoMember().MatchString(f.Name), path.Clean(f.Name) != f.Name:
 			return m, nil, bad("%q does not belong into a backup", f.Name)
 		case f.Method != zip.Store || f.UncompressedSize64 != f.CompressedSize64 || !f.Mode().IsRegular():
 			return m, nil, bad("%q is not stored as backups are", f.Name)

@@ -9,12 +9,12 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"syscall"
 	"time"
 
 	"cruet/internal/larder"
+	"cruet/internal/lazy"
 )
 
 // BackupFolder is where a station keeps its daily backups, in the data folder,
@@ -184,7 +184,7 @@ type daily struct {
 
 const dailyLayout = "cruet-20060102-150405"
 
-var dailyName = regexp.MustCompile(`^(cruet-\d{8}-\d{6})\.zip$`)
+var dailyName = lazy.RE(`^(cruet-\d{8}-\d{6})\.zip$`)
 
 // dailyBackups lists a folder's daily backups, the oldest first.
 func dailyBackups(dir string) ([]daily, error) {
@@ -194,7 +194,7 @@ func dailyBackups(dir string) ([]daily, error) {
 	}
 	var out []daily
 	for _, e := range entries {
-		m := dailyName.FindStringSubmatch(e.Name())
+		m := dailyName().FindStringSubmatch(e.Name())
 		if m == nil || !e.Type().IsRegular() {
 			continue
 		}

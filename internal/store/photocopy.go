@@ -39,7 +39,7 @@ func (db *DB) TakePhotos(from string) error {
 		if err != nil {
 			return fmt.Errorf("store: photos: %w", err)
 		}
-		if sum != photoMember.FindStringSubmatch(name)[1] {
+		if sum != photoMember().FindStringSubmatch(name)[1] {
 			return larder.Refuse("", source+" is damaged. Take it from the kitchen's own folder or a backup again.")
 		}
 		if err := copyPhoto(source, to); err != nil && !errors.Is(err, fs.ErrExist) {

@@ -8,11 +8,12 @@ import (
 	"image"
 	"image/color"
 	"io"
-	"regexp"
 	"strconv"
 
 	xdraw "golang.org/x/image/draw"
 	"golang.org/x/image/math/f64"
+
+	"cruet/internal/lazy"
 )
 
 func gray(v byte) color.Gray { return color.Gray{Y: v} }
@@ -44,7 +45,7 @@ const (
 	maxDepth   = 64
 )
 
-var objectStart = regexp.MustCompile(`(?:^|[\r\n\s])(\d{1,7}) (\d{1,5}) obj\b`)
+var objectStart = lazy.RE(`(?:^|[\r\n\s])(\d{1,7}) (\d{1,5}) obj\b`)
 
 // readDocument finds a PDF's objects where they stand, without its table of
 // them: so a file whose table is wrong can be read as well.
@@ -54,7 +55,7 @@ func readDocument(data []byte) (*document, error) {
 	}
 	d := &document{objects: map[int]any{}}
 	for from := 0; ; {
-		m := objectStart.FindSubmatchIndex(data[from:])
+		m := objectStart().FindSubmatchIndex(data[from:])
 		if m == nil || len(d.objects) > maxObjects {
 			break
 		}
