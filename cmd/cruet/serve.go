@@ -161,7 +161,7 @@ func (a *app) serve(cmd *cobra.Command, f serveFlags) (err error) {
 // then every few pages. The limit holds for pictures, whose decoding may take a quarter
 // of a gigabyte. Whoever sets Go's own variables for this is obeyed.
 func collectLess() {
-	const percent, limitBytes = 200, 300_000_000
+	const percent, limitBytes = 150, 300_000_000
 	if os.Getenv("GOGC") == "" {
 		debug.SetGCPercent(percent)
 	}
