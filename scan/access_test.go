@@ -99,6 +99,33 @@ func TestEveryPostIsRefusedToStrangers(t *testing.T) {
 	}
 }
 
+// A kitchen where everyone may write still lets paired phones alone say who may,
+// and how it is set up.
+func TestSetUpIsNeverForEveryone(t *testing.T) {
+	s := stocked(t)
+	if err := s.db.SetAccess(context.Background(), larder.Access{Writers: larder.WritersEveryone, Look: larder.LookAll}); err != nil {
+		t.Fatal(err)
+	}
+	s.stranger()
+	s.post(at(s.jars["Pear trimmings/A"], "/log/reading"), formOf("ph", "3.3", "by", "xx")).wants(303)
+	acts := 0
+	for _, r := range s.engine.Routes() {
+		path := strings.NewReplacer(":id", "1", ":part", "kitchen").Replace(r.Path)
+		if sightOf(path) != manage {
+			continue
+		}
+		if r.Method == "GET" {
+			s.get(path).wants(403, "Pair this phone")
+			continue
+		}
+		acts++
+		s.post(path, formOf("name", "Theirs", "writers", "everyone", "passphrase", "damsons at midnight")).wants(403, "Kept, not saved yet")
+	}
+	if acts < 4 {
+		t.Errorf("only %d routes were tried", acts)
+	}
+}
+
 // What was typed before the phone was paired is sent by itself, once.
 func TestPairingLosesNothing(t *testing.T) {
 	s := stocked(t)
