@@ -219,8 +219,11 @@ func TestFirstPhoneIsShownTheSetUp(t *testing.T) {
 
 // A page to pair a phone leads nowhere else.
 func TestPairingLeadsNowhereElse(t *testing.T) {
-	for _, to := range []string{"//evil.example/", "http://evil.example/", "https:evil.example", "/\\evil.example", "evil", "/pair", "/PAIR/x", "/a\r\nSet-Cookie: x=y", "javascript:alert(1)", "/pair/../x"} {
+	for _, to := range []string{"//evil.example/", "///evil.example", "/\t/evil.example", "/%2F/evil.example", "http://evil.example/", "https:evil.example", "/\\evil.example", "evil", "/pair", "/PAIR/x", "/a\r\nSet-Cookie: x=y", "javascript:alert(1)", "/pair/../x"} {
 		if got := local(to); got != "" {
+			t.Errorf("%q leads to %q", to, got)
+		}
+		if got := localPath(to); got != "/" && !strings.HasPrefix(strings.ToLower(got), "/pair") {
 			t.Errorf("%q leads to %q", to, got)
 		}
 	}

@@ -56,7 +56,9 @@ func (p *Pages) setDisplay(c *gin.Context) error {
 	return nil
 }
 
-// localPath is a path on this station, "/" when it is none.
+// localPath is a path on this station, "/" when it is none. Where a browser reads on
+// from here, any number of strokes at the start begins another host's name, a
+// backslash is one too, and tabs are left out (WHATWG URL Standard, 4.4).
 func localPath(text string) string {
 	u, err := url.Parse(text)
 	if err != nil || u.Host != "" || u.Scheme != "" || !strings.HasPrefix(u.Path, "/") || strings.HasPrefix(u.Path, "//") || strings.ContainsAny(text, "\\\r\n") {

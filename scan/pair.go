@@ -102,10 +102,9 @@ func keptLines(kept string) []pair {
 	return out
 }
 
-// local is a path of this station; anything else would lead away from it.
+// local is a path of this station, but not this page's own; "" when it is none.
 func local(to string) string {
-	u, err := url.Parse(to)
-	if err != nil || u.Scheme != "" || u.Host != "" || u.User != nil || !strings.HasPrefix(to, "/") || strings.HasPrefix(to, "//") || strings.ContainsAny(to, "\\\r\n\t") || strings.HasPrefix(strings.ToLower(u.Path), "/pair") {
+	if localPath(to) != to || strings.HasPrefix(strings.ToLower(to), "/pair") {
 		return ""
 	}
 	return to

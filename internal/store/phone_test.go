@@ -180,10 +180,12 @@ func TestPassphrase(t *testing.T) {
 		t.Fatal(err)
 	}
 	// Who has no code does not get to try the passphrase.
-	_, err := db.Pair(ctx, act(), larder.NewPhone{Code: "00000000", Name: "mk", Passphrase: "damsons at midnight"})
-	refused(t, err, "code", "not known")
+	for _, guess := range []string{"damsons at midnight", "pears at midnight", ""} {
+		_, err := db.Pair(ctx, act(), larder.NewPhone{Code: "00000000", Name: "mk", Passphrase: guess})
+		refused(t, err, "code", "not known")
+	}
 	n := larder.NewPhone{Code: code(t, db, "x"), Name: "mk"}
-	_, err = db.Pair(ctx, act(), n)
+	_, err := db.Pair(ctx, act(), n)
 	refused(t, err, "passphrase", "missing")
 	n.Passphrase = "Damsons at midnight"
 	_, err = db.Pair(ctx, act(), n)
