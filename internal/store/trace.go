@@ -91,7 +91,7 @@ func (t *tracing) trace(ctx context.Context, s larder.Subject) error {
 	case t.lot != nil:
 		back, err = t.walk(ctx, backSQL, intoLotSQL, t.lot.ID)
 	default:
-		if back, err = t.walk(ctx, backSQL, intoJarSQL, math.MaxInt64, jsonList(t.jars...)); err != nil {
+		if back, err = t.walk(ctx, backSQL, intoJarSQL, int64(math.MaxInt64), jsonList(t.jars...)); err != nil {
 			return err
 		}
 		forward, err = t.walk(ctx, forwardSQL, outOfJarSQL, jsonList(t.jars...))
