@@ -368,6 +368,7 @@ func TestPixelBombs(t *testing.T) {
 	refusedWith(t, "a PNG of 100,000 a side", head(100_000, 100_000), "pixels")
 	refusedWith(t, "a PNG of 2^31-1 a side", head(1<<31-1, 1<<31-1), "damaged")
 	refusedWith(t, "a PNG of 60 megapixels", head(10_000, 6_000), "pixels")
+	refusedWith(t, "a JPEG of 72 megapixels, for which there is memory", frame(0xc0, 9_000, 8_000), "pixels")
 	refusedWith(t, "a JPEG of 65,535 a side", frame(0xc0, 65535, 65535), "pixels")
 	refusedWith(t, "a progressive JPEG of 48 megapixels", frame(0xc2, 8000, 6000), "pixels")
 	refusedWith(t, "a GIF of 65,535 a side", gifHead, "pixels")
