@@ -22,12 +22,12 @@ import (
 
 // manyLines is how many entries go out and in: go test ./cmd/cruet -run
 // TestManyLines -v -lines 1000000.
-var manyLines = flag.Int("lines", 0, "`LINES` of TestManyLines; 0: 150,000 in CI, 20,000 otherwise")
+var manyLines = flag.Int("lines", 0, "`LINES` of TestManyLines; 0: 100,000 in CI, 20,000 otherwise")
 
 // mostLinesMB is the most memory that it may take of its own, however many lines
 // there are. Of the records' file up to 256 MB are mapped besides, which the system
 // takes back when it needs them.
-const mostLinesMB = 120
+const mostLinesMB = 60
 
 // A kitchen of many entries goes out and comes back, and a maker's own long table
 // is read, each by a process whose memory does not grow with them, and with a bar
@@ -37,7 +37,7 @@ func TestManyLines(t *testing.T) {
 	if lines == 0 {
 		lines = 20_000
 		if os.Getenv("CI") == "true" {
-			lines = 150_000
+			lines = 100_000
 		}
 	}
 	dir, program := t.TempDir(), buildProgram(t)
@@ -84,13 +84,14 @@ func TestManyLines(t *testing.T) {
 	}
 }
 
-// ownTable is a maker's own table with a line a minute.
+// ownTable is a maker's own table of the last two months.
 func ownTable(jars []larder.Tag, lines int) []byte {
 	var b bytes.Buffer
 	b.WriteString("tag,date,ph,temp_c,note\n")
-	at := time.Now().Add(-time.Duration(lines+60*24) * time.Minute)
+	const span = 60 * 24 * time.Hour // in which all of the shelf's jars stood there
+	first := time.Now().Add(-span)
 	for n := range lines {
-		fmt.Fprintf(&b, "%s,%s,3.%d,2%d,\"line %d, by the window where it is warmest, skin whole, smells of apples and of vinegar\"\n", jars[n%len(jars)], at.Add(time.Duration(n)*time.Minute).Format("2006-01-02 15:04"), n%9, n%7, n)
+		fmt.Fprintf(&b, "%s,%s,3.%d,2%d,\"line %d, by the window where it is warmest, skin whole, smells of apples and of vinegar\"\n", jars[n%len(jars)], first.Add(span/time.Duration(lines)*time.Duration(n)).Format("2006-01-02 15:04"), n%9, n%7, n)
 	}
 	return b.Bytes()
 }
