@@ -17,6 +17,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 )
 
@@ -92,6 +93,12 @@ func TestServeTLS(t *testing.T) {
 	if res.StatusCode != http.StatusPermanentRedirect || res.Header.Get("Location") != "https://"+l.Addr().String()+"/J/K7RM4T" || len(res.Cookies()) != 0 {
 		t.Errorf("%d to %q", res.StatusCode, res.Header.Get("Location"))
 	}
+	// RFC 8996: TLS 1.0 and 1.1 must not be used.
+	old, err := tls.Dial("tcp", l.Addr().String(), &tls.Config{RootCAs: trusted, MinVersion: tls.VersionTLS10, MaxVersion: tls.VersionTLS11})
+	if err == nil {
+		old.Close()
+		t.Error("TLS 1.1 is spoken")
+	}
 	// One who says nothing holds nobody up.
 	silent, err := net.Dial("tcp", l.Addr().String())
 	if err != nil {
@@ -114,4 +121,17 @@ func TestServeTLS(t *testing.T) {
 	if err := ServeTLS(s, l, keyFile, certFile); err == nil {
 		t.Error("a key is taken for a certificate")
 	}
+}
+
+// Who opens a connection and says nothing does not keep it.
+func TestSilentConnectionsEnd(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		phone, station := net.Pipe()
+		s := &sorter{secure: make(chan net.Conn), plain: make(chan net.Conn), done: make(chan struct{})}
+		go s.part(station)
+		begun := time.Now()
+		if _, err := phone.Read(make([]byte, 1)); err != io.EOF || time.Since(begun) != firstByteTime {
+			t.Errorf("after %v: %v", time.Since(begun), err)
+		}
+	})
 }
