@@ -31,6 +31,9 @@ func station() (*gin.Engine, *bytes.Buffer) {
 	e.GET("/panic", func(*gin.Context) { panic("a bug") })
 	e.POST("/panic", func(*gin.Context) { panic("a bug") })
 	e.POST("/J/:tag", func(c *gin.Context) {
+		if c.Query("picture") != "" {
+			AllowBody(c, 2*MaxBodyBytes)
+		}
 		body, err := io.ReadAll(c.Request.Body)
 		if err != nil {
 			a := AnswerTo(fmt.Errorf("reading the form: %w", err))
@@ -127,6 +130,13 @@ func TestBodyLimit(t *testing.T) {
 	}
 	if w := ask(e, "POST", "/J/K7RM4T", strings.Repeat("x", MaxBodyBytes+1)); w.Code != http.StatusRequestEntityTooLarge {
 		t.Errorf("a byte more: %d %s", w.Code, w.Body)
+	}
+	// A route that takes pictures takes more, and no more than it says.
+	if w := ask(e, "POST", "/J/K7RM4T?picture=1", strings.Repeat("x", 2*MaxBodyBytes)); w.Code != 200 || w.Body.String() != fmt.Sprint(2*MaxBodyBytes) {
+		t.Errorf("a picture of the limit: %d %s", w.Code, w.Body)
+	}
+	if w := ask(e, "POST", "/J/K7RM4T?picture=1", strings.Repeat("x", 2*MaxBodyBytes+1)); w.Code != http.StatusRequestEntityTooLarge {
+		t.Errorf("a picture of a byte more: %d %s", w.Code, w.Body)
 	}
 }
 
