@@ -4,6 +4,7 @@ import (
 	"archive/zip"
 	"bytes"
 	"crypto/sha256"
+	"encoding/binary"
 	"encoding/hex"
 	"errors"
 	"fmt"
@@ -164,6 +165,37 @@ func zipOf(t testing.TB, method uint16, members ...[2]string) string {
 	return file
 }
 
+// stacked is a backup whose list names the same bytes a hundred times, as a bomb
+// does that needs no compression (APPNOTE.TXT, 4.3.12 and 4.3.16: the central
+// directory and its end).
+func stacked(t *testing.T) string {
+	t.Helper()
+	file := zipOf(t, zip.Store, [2]string{FileName, strings.Repeat("x", 100_000)}, [2]string{manifestName, `{"format":1}`})
+	data, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := len(data) - 22
+	end := slices.Clone(data[at:])
+	order := binary.LittleEndian
+	first := data[order.Uint32(end[16:]):][:46+len(FileName)]
+	out, count, size := slices.Clone(data[:at]), order.Uint16(end[10:]), order.Uint32(end[12:])
+	for n := range 100 {
+		name := fmt.Sprintf("photos/%064x", n)
+		entry := append(slices.Clone(first[:46]), name...)
+		order.PutUint16(entry[28:], uint16(len(name)))
+		order.PutUint32(entry[30:], 0) // no extra field, no comment
+		out, count, size = append(out, entry...), count+1, size+uint32(len(entry))
+	}
+	order.PutUint16(end[8:], count)
+	order.PutUint16(end[10:], count)
+	order.PutUint32(end[12:], size)
+	if err := os.WriteFile(file, append(out, end...), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return file
+}
+
 // A file that is no good backup is refused with a sentence, and nothing of it
 // lands anywhere: paths outside (CWE-22), bombs, members twice, damage.
 func TestRestoreRefuses(t *testing.T) {
@@ -200,6 +232,7 @@ func TestRestoreRefuses(t *testing.T) {
 		"a drive":           {zipOf(t, zip.Store, [2]string{manifestName, manifest}, [2]string{FileName, ""}, [2]string{`photos\..\..\x`, "x"}), "does not belong"},
 		"twice":             {zipOf(t, zip.Store, [2]string{manifestName, manifest}, [2]string{FileName, ""}, [2]string{FileName, ""}), "twice"},
 		"a bomb":            {zipOf(t, zip.Deflate, [2]string{manifestName, manifest}, [2]string{FileName, strings.Repeat("\x00", 1<<20)}), "not stored as backups are"},
+		"members on top":    {stacked(t), "more than it can"},
 		"another format":    {zipOf(t, zip.Store, [2]string{manifestName, `{"format":9}`}, [2]string{FileName, ""}), "format 9"},
 		"no manifest":       {zipOf(t, zip.Store, [2]string{manifestName, `{`}, [2]string{FileName, ""}), "manifest is damaged"},
 		"another database":  {zipOf(t, zip.Store, [2]string{manifestName, manifest}, [2]string{FileName, "x"}), "not the one that was put in"},
