@@ -17,6 +17,8 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
@@ -42,6 +44,12 @@ func TestScript(t *testing.T) {
 	if err != nil || len(files) == 0 {
 		t.Fatalf("no stories in %s: %v", scripts, err)
 	}
+	// A story that ends before it halted its station was not told to its end.
+	t.Cleanup(func() {
+		if n := left.Load(); n > 0 {
+			t.Errorf("%d stations were left running", n)
+		}
+	})
 	testscript.Run(t, testscript.Params{
 		Dir: scripts, UpdateScripts: *update, RequireUniqueNames: true, RequireExplicitExec: true,
 		Setup: func(env *testscript.Env) error {
@@ -57,7 +65,7 @@ func TestScript(t *testing.T) {
 			"fails":     fails,
 			"unchanged": unchanged,
 			"station":   startStation,
-			"stop":      stopStation,
+			"halt":      haltStation, // "stop" is testscript's own, and ends the story
 			"fetch":     fetch,
 			"picture":   makePicture,
 			"post":      post,
@@ -155,7 +163,10 @@ type runningStation struct {
 	stderr *bytes.Buffer
 }
 
-var stations = map[*testscript.TestScript]*runningStation{}
+var (
+	stations sync.Map     // the *runningStation by its story's *testscript.TestScript
+	left     atomic.Int64 // stations that a story left running at its end
+)
 
 var servedAt = regexp.MustCompile(`is served at (http://\S+)/`)
 
@@ -177,9 +188,10 @@ func startStation(ts *testscript.TestScript, neg bool, args []string) {
 	s := &runningStation{cmd: cmd, stdout: bufio.NewReader(pipe), said: new(bytes.Buffer), stderr: new(bytes.Buffer)}
 	cmd.Stderr = s.stderr
 	ts.Check(cmd.Start())
-	stations[ts] = s
+	stations.Store(ts, s)
 	ts.Defer(func() {
-		if stations[ts] != nil {
+		if now, _ := stations.Load(ts); now == s {
+			left.Add(1)
 			cmd.Process.Kill()
 			cmd.Wait()
 		}
@@ -200,13 +212,14 @@ func startStation(ts *testscript.TestScript, neg bool, args []string) {
 	}
 }
 
-// stop sends SIGINT, or SIGTERM when it is named, wants exit code 0 and leaves
+// halt sends SIGINT, or SIGTERM when it is named, wants exit code 0 and leaves
 // what the station said in station.stdout and station.stderr.
-func stopStation(ts *testscript.TestScript, neg bool, args []string) {
-	s := stations[ts]
-	if s == nil || neg {
+func haltStation(ts *testscript.TestScript, neg bool, args []string) {
+	running, ok := stations.LoadAndDelete(ts)
+	if !ok || neg {
 		ts.Fatalf("no station runs")
 	}
+	s := running.(*runningStation)
 	var sig os.Signal = os.Interrupt
 	if len(args) == 1 && args[0] == "SIGTERM" {
 		sig = syscall.SIGTERM
@@ -217,7 +230,6 @@ func stopStation(ts *testscript.TestScript, neg bool, args []string) {
 	if err := s.cmd.Wait(); err != nil {
 		ts.Fatalf("the station did not stop cleanly: %v\n%s", err, s.stderr)
 	}
-	delete(stations, ts)
 	ts.Check(os.WriteFile(ts.MkAbs("station.stdout"), s.said.Bytes(), 0o600))
 	ts.Check(os.WriteFile(ts.MkAbs("station.stderr"), s.stderr.Bytes(), 0o600))
 }
