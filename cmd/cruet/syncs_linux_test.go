@@ -233,7 +233,7 @@ func TestDiskFails(t *testing.T) {
 	answered, refusals := map[string]bool{}, 0
 	for round, fault := range []string{
 		"fsync,fdatasync:error=EIO", "pwrite64:error=EIO", "pwrite64:error=EIO:when=2", "pwrite64:error=EIO:when=3", "pwrite64:error=EIO:when=5+3",
-		"fsync,fdatasync:error=EIO:when=1", "fsync,fdatasync:error=EIO:when=2+2", "pwrite64:error=ENOSPC", "fsync,fdatasync,pwrite64:error=EIO:when=4+",
+		"fsync,fdatasync:error=EIO:when=1", "fsync,fdatasync:error=EIO:when=1+2", "pwrite64:error=ENOSPC", "fsync,fdatasync,pwrite64:error=EIO:when=4+",
 	} {
 		note := func(n int, says ...string) (v url.Values, saved bool) {
 			form := noteForm(fmt.Sprintf("round %d, no. %d", round, n))
