@@ -184,6 +184,25 @@ func TestParseSizes(t *testing.T) {
 	}
 }
 
+// FuzzParseSizes reads any line as sizes of bottle: a few that are volumes, or a
+// problem.
+func FuzzParseSizes(f *testing.F) {
+	for _, text := range []string{"250mL,500mL", "250, 500 mL", "0,25 L; 500 mL", "8 fl oz\n1 1/2 cups", " , ;", "1e999 mL", "½ cup, ٣ mL"} {
+		f.Add(text)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		sizes, err := ParseSizes(text)
+		if err != nil && (fields(t, err) == nil || sizes != nil) || len(sizes) > MaxSizes {
+			t.Fatalf("%q gives %v, %v", text, sizes, err)
+		}
+		for _, ml := range sizes {
+			if math.IsNaN(float64(ml)) || math.IsInf(float64(ml), 0) || ml < 0 {
+				t.Fatalf("%q gives %v", text, sizes)
+			}
+		}
+	})
+}
+
 // By sense a jar goes to shop strength only where its lower bound lies above it.
 func TestTargetBySense(t *testing.T) {
 	for acidity, want := range map[float64]chem.GramsPer100ML{6: 5, 5.3: 5, 5.1: 0, 4: 0} {
