@@ -1,8 +1,10 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -44,7 +46,7 @@ in both jars. Name the entry by its id, or by its number in "cruet show TAG".`,
 			if err != nil {
 				return err
 			}
-			return a.printSaved(ctx, r, saved, *asJSON)
+			return a.printStruck(ctx, r, saved, *asJSON)
 		})
 	}
 	return cmd
@@ -86,4 +88,65 @@ func (a *app) entryNamed(text string) (func(context.Context, *store.DB) (uuid.UU
 		}
 		return uuid.Nil, &larder.NotFoundError{What: "entry", ID: fmt.Sprintf("%s#%d", tag, n)}
 	}, nil
+}
+
+// printStruck says all that a strike took back: what the struck act wrote into each
+// jar, the lot that it bottled, and how the named jar stands without it.
+func (a *app) printStruck(ctx context.Context, r room, saved store.Saved, asJSON bool) error {
+	struck, err := struckWith(ctx, r.db, saved.Entry)
+	if err != nil {
+		return err
+	}
+	if asJSON {
+		return a.printJSON(map[string]any{"entry": saved.Entry, "state": saved.After, "replayed": saved.Replayed, "struck": struck})
+	}
+	s := r.speech()
+	for _, e := range struck {
+		fmt.Fprintf(a.out, "Struck of jar %s, %s: %s.\n", e.Jar, e.When.In(r.loc), oneLine(s.body(e.Body)))
+		switch b := e.Body.(type) {
+		case larder.Transfer:
+			if b.Lot != "" {
+				fmt.Fprintf(a.out, "Lot %s is struck with it: its bottles do not exist.\n", b.Lot)
+			}
+		case larder.StageChange:
+			if b.From == "" {
+				fmt.Fprintf(a.out, "Jar %s is struck with it: nothing was poured into it.\n", e.Jar)
+			}
+		}
+	}
+	before, after := saved.Before, saved.After
+	if before.Stage != after.Stage {
+		fmt.Fprintf(a.out, "Jar %s is %s again.\n", saved.Entry.Jar, after.Stage)
+	}
+	if was, is := s.volume(before.VolumeML), s.volume(after.VolumeML); was != is {
+		fmt.Fprintf(a.out, "It holds %s, not %s.\n", is, was)
+	}
+	if before.Acidity != nil && after.Acidity == nil {
+		fmt.Fprintln(a.out, "Its acidity is not measured any more.")
+	}
+	return a.printSaved(ctx, r, saved, false)
+}
+
+// struckWith lists what a strike took back, that of the named jar first.
+func struckWith(ctx context.Context, db *store.DB, strike larder.Entry) ([]larder.Entry, error) {
+	b, ok := strike.Body.(larder.Strike)
+	if !ok {
+		return nil, nil
+	}
+	target, err := db.Entry(ctx, b.Target)
+	if err != nil {
+		return nil, err
+	}
+	all, err := db.EntriesOfAct(ctx, target.Act)
+	slices.SortStableFunc(all, func(x, y larder.Entry) int {
+		return cmp.Compare(btoi(x.Jar != strike.Jar), btoi(y.Jar != strike.Jar))
+	})
+	return all, err
+}
+
+func btoi(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
 }

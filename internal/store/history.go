@@ -118,6 +118,15 @@ func (db *DB) Entry(ctx context.Context, id uuid.UUID) (larder.Entry, error) {
 	return oneEntry(db.read.QueryRowContext(ctx, entrySQL+` WHERE id = ?`, id[:]), id)
 }
 
+// EntriesOfAct are all that one act wrote, into whichever jars, the oldest first.
+func (db *DB) EntriesOfAct(ctx context.Context, act uuid.UUID) ([]larder.Entry, error) {
+	rows, err := db.read.QueryContext(ctx, entrySQL+` WHERE act = ? ORDER BY seq`, act[:])
+	if err != nil {
+		return nil, fmt.Errorf("store: the entries of an act: %w", err)
+	}
+	return collect(rows, scanEntry)
+}
+
 // EntryBySeq is one entry by its order of recording, which is short enough for
 // a link.
 func (db *DB) EntryBySeq(ctx context.Context, seq int64) (larder.Entry, error) {
