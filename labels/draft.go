@@ -431,30 +431,6 @@ func (b *builder) code() {
 	}
 }
 
-// local says what no record can show.
-func (b *builder) local() {
-	r := b.want.Rules
-	if b.Kitchen.MakerLine == "" || b.Kitchen.MakerAddress == "" {
-		b.miss("maker", "The maker's line or address is not set in the kitchen's settings.", "Whoever has a question, or a bottle that was recalled, must be able to find you; on what is sold the address is required.", "maker")
-	}
-	if len(b.Trace.Held) > 0 {
-		b.miss("hold", "It is on hold: "+b.Trace.Held[0].String()+".", "Nothing of it may be given or sold until the hold is lifted.", "gift")
-	}
-	for _, id := range []string{"gift", "home"} {
-		l := r.line(id)
-		b.see(id, l.Says, "Gifts and sales differ, and local rules come before these.", l.Source)
-	}
-	if slices.Contains(b.Lot.Bases, larder.Wine) && r.ID == US.ID && b.want.Sale {
-		b.see("wine", "Wine made at home free of tax is for the family's own use and not for sale.", "A vinegar made from it may not be either.", read("US Alcohol and Tobacco Tax and Trade Bureau", "27 CFR 24.75", ""))
-	}
-	if b.d.Food.Kind == "wine" {
-		b.see("name", "The name takes the wine to be one of grapes.", "Wine of other fruits has another name in law. If it is one, name the fruit among the ingredients.", b.d.Food.Rule.Source)
-	}
-	n := r.line("nutrition")
-	b.see("nutrition", n.Says, "Make no claim about health or nutrition on the label.", n.Source)
-	b.see("size", fmt.Sprintf("The heights are reckoned for a bottle %.0f mm wide with a straight side of %.0f mm. Measure yours with a tape.", b.Container.DiameterMM, b.Container.SideMM), "The letters' height goes by the size of the front.", r.line("net-height").Source)
-}
-
 // miss notes what the label should say and cannot, under a line of the rules.
 func (b *builder) miss(field, what, why, line string) {
 	b.d.Missing = append(b.d.Missing, Point{field, what, why, b.want.Rules.line(line).Source})

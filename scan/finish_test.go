@@ -145,7 +145,7 @@ func TestLotLabelsPage(t *testing.T) {
 	s := stocked(t)
 	lot := s.bottled(3)
 	url := lotURL(lot.Lot.ID) + "/labels"
-	page := s.get(url).wants(200, "What it lacks", "maker's line or address is not set", "Still yours to check", "What the rules ask: European Union", "Papers it does not fit on", "No public address is set", "NOT FOR CANNING")
+	page := s.get(url).wants(200, "What it lacks", "No postal address is set", "Still yours to check", "What the rules ask: European Union", "Papers it does not fit on", "No public address is set", "NOT FOR CANNING")
 	page.has(`value="facts" checked`, `value="eu" checked`, "labels.svg?", `formaction="`+url+`.pdf"`).lacks(`option value="letter-3x10"`)
 	s.get(url + ".svg?stock=a4-2x4&rules=eu").wants(200).has("<svg")
 	one := s.get(url + ".svg?stock=a4-2x4&rules=eu&one=1").wants(200)

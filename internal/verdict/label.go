@@ -36,10 +36,10 @@ func (s Short) Grave() bool { return s.ID != ShortLive }
 func OnLabel(bases []larder.Base, names []string, e Evidence, market Market) []Short {
 	out := []Short{{ShortCanning, NotForCanning, pennState}}
 	if slices.Contains(e.Bases, larder.Honey) || slices.Contains(bases, larder.Honey) || slices.ContainsFunc(names, hasHoney) {
-		out = append(out, Short{ShortInfants, "Not for children under one year", cautionSource(ShortInfants)})
+		out = append(out, Short{ShortInfants, "Not for children under one year", CautionSource(ShortInfants)})
 	}
 	if infusedOne(e) {
-		out = append(out, Short{ShortCold, "Keep in the refrigerator, use within 3 months", cautionSource(ShortCold)})
+		out = append(out, Short{ShortCold, "Keep in the refrigerator, use within 3 months", CautionSource(ShortCold)})
 	}
 	var cereals []Substance
 	for _, s := range Contains(bases, names, e, market) {
@@ -91,7 +91,8 @@ func ShortTexts(list []Short) []string {
 	return out
 }
 
-func cautionSource(id string) Source {
+// CautionSource is where the caution with that ID is written.
+func CautionSource(id string) Source {
 	for _, c := range cautions {
 		if c.ID == id {
 			return c.Source
