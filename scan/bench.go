@@ -1,6 +1,7 @@
 package scan
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -66,7 +67,7 @@ func (p *Pages) showBench(c *gin.Context, status int, back *sent) error {
 			return err
 		}
 		s := benchSectionOf(kind, lines, w)
-		newest := newestName(lines)
+		newest := cmp.Or(newestName(lines), settingsName(kind, k))
 		b := newBuilder(string(kind), nil, nil, k.Units())
 		fresh := back == nil || back.form != string(kind)
 		if !fresh {
@@ -96,6 +97,17 @@ func newestName(lines []larder.BenchEntry) string {
 	return ""
 }
 
+// settingsName is the meter or base that the settings name, when they name one.
+func settingsName(kind larder.BenchKind, k larder.Kitchen) string {
+	switch {
+	case kind == larder.KindBase:
+		return k.BaseName
+	case len(k.Instruments) == 1:
+		return k.Instruments[0]
+	}
+	return ""
+}
+
 func benchSectionOf(kind larder.BenchKind, lines []larder.BenchEntry, w writer) benchSection {
 	var s benchSection
 	newest := slices.IndexFunc(lines, func(e larder.BenchEntry) bool { return !e.Struck })
@@ -110,10 +122,10 @@ func benchSectionOf(kind larder.BenchKind, lines []larder.BenchEntry, w writer) 
 	case larder.KindBase:
 		s = benchSection{Title: "The titration's base", Caution: chem.BaseCaution,
 			Why: "A base left in the air weakens, and then every vinegar reads stronger than it is. Check it every month."}
-		s.Bad = chem.BaseAgeMark(nil, w.k.BaseMaxAge())
-		if newest >= 0 {
-			days := daysSince(lines[newest], w.now)
-			s.Bad = chem.BaseAgeMark(&days, w.k.BaseMaxAge())
+		if newest < 0 {
+			s.Bad = baseHint(nil, w.k, w.now)
+		} else if days := daysSince(lines[newest], w.now); chem.BaseAgeMark(&days, w.k.BaseMaxAge()) != "" {
+			s.Bad = baseHint(&lines[newest], w.k, w.now)
 		}
 	default:
 		s = benchSection{Title: "Control sample", Why: "Read the pH of the same bought 5 % vinegar before each round. When it leaves its usual range, the meter drifts or the sample has gone off.",
@@ -296,12 +308,12 @@ func calibrationHint(e *larder.BenchEntry, k larder.Kitchen, now time.Time) stri
 
 func baseHint(e *larder.BenchEntry, k larder.Kitchen, now time.Time) string {
 	if e == nil {
-		return "The base was never checked: the result will not support a claim of strength."
+		return "The base was never checked: a titration will not support a claim of strength."
 	}
 	days := daysSince(*e, now)
 	text := fmt.Sprintf("The base %q was checked %s", e.Body.Name(), agoText(e.When, now))
 	if chem.BaseAgeMark(&days, k.BaseMaxAge()) != "" {
-		return text + ", too long ago: the result will not support a claim of strength."
+		return text + ", too long ago: a titration will not support a claim of strength."
 	}
 	return text + "."
 }

@@ -17,7 +17,7 @@ import (
 // a meter that shows 1.70 and 4.03 has a slope of 2.33/2.326 = 100.2 %.
 func TestBenchCalibration(t *testing.T) {
 	s := newStation(t)
-	s.get("/bench").wants(200, "pH meter", "The titration's base", "Control sample", "No meter is calibrated", "It is not known when the base was last checked", "goggles")
+	s.get("/bench").wants(200, "pH meter", "The titration's base", "Control sample", "No meter is calibrated", "The base was never checked: a titration will not support a claim", "goggles")
 	v := formOf("meter", "bench pH", "buffer_1", string(chem.Tetroxalate), "temperature_c_1", "20", "temperature_c_1_unit", "°C", "shown_1", "1,70", "shown_1_unit", "pH",
 		"buffer_3", string(chem.Phthalate), "temperature_c_3", "68", "temperature_c_3_unit", "°F", "shown_3", "4.03", "shown_3_unit", "pH", "by", "ro")
 	s.post("/bench/calibration", v).follow().wants(200, "Saved.", "Passed: slope 100.2 % of the ideal", "buffers 1.6", "bench pH", "today", "How this is reckoned").lacks("No meter is calibrated")

@@ -92,6 +92,11 @@ func (p *Pages) showSetup(c *gin.Context, status int, back *sent) error {
 			b, key = newBuilder(s.id, back.typed, back.problems, k.Units()), back.key
 		}
 		part := s.form(p, b, k)
+		if s.id == "bench" {
+			if part.Now, err = p.benchNow(ctx, k); err != nil {
+				return err
+			}
+		}
 		part.Form.Action, part.Form.Key, part.Form.Submit = "/setup/"+s.id, key, cmp.Or(part.Form.Submit, "Save")
 		part.Form.Open = c.Query("open") == s.id || v.Paired && s.id == "kitchen"
 		part.Form = b.finish(part.Form)
@@ -201,11 +206,42 @@ func (p *Pages) benchPart(b *builder, k larder.Kitchen) setupPart {
 	if k.BaseMolPerL > 0 {
 		base = short(k.BaseMolPerL)
 	}
-	return setupPart{countOrNone(len(k.Instruments), "instrument"), form{Title: "Bench", Fields: []field{
+	return setupPart{"", form{Title: "Bench", Fields: []field{
 		b.set(b.area("instruments", "Instruments", "one a line: pH meter, burette, hydrometer"), strings.Join(k.Instruments, "\n")),
 		b.set(b.text("base_name", "The base you titrate with", "", larder.MaxNameRunes), k.BaseName),
 		b.set(b.number("base_mol_per_l", "Its strength", "mol/L", "titrations begin with it"), base),
 		days, hours}, Caution: "Sodium hydroxide burns skin and eyes: wear goggles and gloves."}}
+}
+
+// benchNow says what the bench has: instruments, and what was checked on it.
+func (p *Pages) benchNow(ctx context.Context, k larder.Kitchen) (string, error) {
+	var has []string
+	if n := len(k.Instruments); n > 0 {
+		has = append(has, count(n, "instrument"))
+	}
+	meter, err := p.DB.InForce(ctx, larder.KindCalibration, "", p.now(k))
+	if err != nil {
+		return "", err
+	}
+	base, err := p.DB.InForce(ctx, larder.KindBase, "", p.now(k))
+	if err != nil {
+		return "", err
+	}
+	if meter != nil {
+		has = append(has, "meter calibrated")
+	}
+	switch {
+	case base != nil:
+		has = append(has, "base checked")
+	case k.BaseMolPerL > 0:
+		has = append(has, "base "+short(k.BaseMolPerL)+" mol/L")
+	case k.BaseName != "":
+		has = append(has, "base named")
+	}
+	if len(has) == 0 {
+		return "none yet", nil
+	}
+	return strings.Join(has, ", "), nil
 }
 
 func wholeOrNone(n int) string {

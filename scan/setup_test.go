@@ -3,10 +3,12 @@ package scan
 import (
 	"context"
 	"errors"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
 
+	"cruet/internal/chem"
 	"cruet/internal/larder"
 	"cruet/labels"
 )
@@ -131,5 +133,34 @@ func TestNameIsNoLongerThanANumber(t *testing.T) {
 		if !strings.ContainsRune("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./:", r) {
 			t.Errorf("%q is not of the alphanumeric mode", r)
 		}
+	}
+}
+
+// The set-up page says what the bench has, and the bench begins with what is named
+// there.
+func TestSetupTellsOfTheBench(t *testing.T) {
+	s := stocked(t)
+	now := func() string {
+		return regexp.MustCompile(`(?s)<summary><span>Bench.*?</summary>`).FindString(s.get("/setup").Body.String())
+	}
+	if got := now(); !strings.Contains(got, "none yet") {
+		t.Errorf("an empty bench: %q", got)
+	}
+	s.post("/setup/bench", formOf("instruments", "yellow pen", "base_name", "lye", "base_mol_per_l", "0.1", "base_max_age_days", "", "calibration_max_age_hours", "")).wants(303)
+	if got := now(); !strings.Contains(got, "1 instrument, base 0.1 mol/L") {
+		t.Errorf("a named base: %q", got)
+	}
+	s.get("/bench").wants(200).has(`name="base" value="lye"`, `name="meter" value="yellow pen"`)
+	for _, b := range []larder.BenchBody{
+		larder.BaseCheck{Base: "lye", StatedMolPerL: 0.1},
+		larder.MeterCalibration{Meter: "yellow pen", CalibrationInput: chem.CalibrationInput{Points: []chem.CalibrationPoint{
+			{Buffer: chem.Tetroxalate, TemperatureC: 25, MV: new(313.0)}, {Buffer: chem.Phthalate, TemperatureC: 25, MV: new(177.5)}}}},
+	} {
+		if _, err := s.db.Bench(context.Background(), act(), larder.NewBench{Body: b}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if got := now(); !strings.Contains(got, "1 instrument, meter calibrated, base checked") {
+		t.Errorf("a checked bench: %q", got)
 	}
 }
