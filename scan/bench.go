@@ -313,7 +313,7 @@ func baseHint(e *larder.BenchEntry, k larder.Kitchen, now time.Time) string {
 	days := daysSince(*e, now)
 	text := fmt.Sprintf("The base %q was checked %s", e.Body.Name(), agoText(e.When, now))
 	if chem.BaseAgeMark(&days, k.BaseMaxAge()) != "" {
-		return text + ", too long ago: a titration will not support a claim of strength."
+		return text + fmt.Sprintf(", more than %s ago: a titration will not support a claim of strength.", count(k.BaseMaxAge(), "day"))
 	}
 	return text + "."
 }
