@@ -73,7 +73,7 @@ func (s traceSheet) balance() {
 	b := s.Trace.Balance
 	s.heading("Where it is")
 	v := func(x chem.Millilitres) string { return chem.FormatVolume(x, s.units) }
-	s.fact("made", v(b.MadeML))
+	s.fact("made", v(b.MadeML)+" ("+s.Trace.MadeOf()+")")
 	s.fact("on hand", v(b.OnHandML))
 	s.fact("given", v(b.GivenML))
 	used := v(b.UsedML)

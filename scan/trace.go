@@ -192,7 +192,7 @@ func (p *Pages) fillTrace(c *gin.Context, v *traceView, of, kindText string, w w
 		}
 		v.Held = append(v.Held, line)
 	}
-	v.balance(t.Balance, n)
+	v.balance(t, n)
 	v.Back = cut(n.steps(t.Back), "back", all, self)
 	for _, batch := range t.Batches {
 		line := recipeLine{Batch: link{fmt.Sprintf("/batches/%d", batch.ID), batch.Name + ", " + batch.When.DateIn(w.k.Location())}}
@@ -242,12 +242,13 @@ func (p *Pages) subjectLink(c *gin.Context, s larder.Subject, t larder.Trace) (l
 }
 
 // balance shows where the liquid is, as figures and as one bar.
-func (v *traceView) balance(b larder.Balance, n namer) {
+func (v *traceView) balance(t larder.Trace, n namer) {
+	b := t.Balance
 	shares := []share{{Name: "on hand"}, {Name: "given"}, {Name: "used"}, {Name: "unaccounted", Note: "straining, samples, evaporation, lees, spills"}}
 	if b.DiscardedML > 0 {
 		shares[2].Note = "of that thrown away " + n.volume(b.DiscardedML)
 	}
-	v.Balance = []share{{Name: "made", Text: n.volume(b.MadeML)}}
+	v.Balance = []share{{Name: "made", Text: n.volume(b.MadeML), Note: t.MadeOf()}}
 	at := 0.0
 	for i, ml := range []chem.Millilitres{b.OnHandML, b.GivenML, b.UsedML, b.UnaccountedML} {
 		shares[i].Text = n.volume(ml)

@@ -143,7 +143,7 @@ func (a *app) printTrace(t larder.Trace, s speech, all bool) {
 		say("ON HOLD     %s", h)
 	}
 	b := t.Balance
-	say("made        %s", s.volume(&b.MadeML))
+	say("made        %s (%s)", s.volume(&b.MadeML), t.MadeOf())
 	say("on hand     %s", s.volume(&b.OnHandML))
 	say("given       %s", s.volume(&b.GivenML))
 	say("used        %s", s.volume(&b.UsedML))

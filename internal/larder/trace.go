@@ -120,6 +120,20 @@ type Trace struct {
 	UnlistedBottles int `json:"unlisted_bottles,omitempty"`
 }
 
+// MadeOf says what the balance counts as made: more than the subject ever held,
+// once it went into other jars.
+func (t Trace) MadeOf() string {
+	if t.Subject.Kind == SubjectLot || t.Subject.Kind == SubjectBottle {
+		return "what its bottles hold"
+	}
+	for _, j := range t.Jars {
+		if j.Forward != nil && *j.Forward > 0 {
+			return "what was in it and came in, and all that is in the jars that it went into"
+		}
+	}
+	return "what was in it, and what came in since"
+}
+
 // Gifts are the bottles that left.
 func (t Trace) Gifts() []Bottle {
 	var out []Bottle
