@@ -25,8 +25,12 @@ changes nothing. The exit code is 0 when all is well, 1 when something was found
 			if *asJSON {
 				err = a.printJSON(report)
 			} else {
-				_, err = fmt.Fprintf(a.out, "%s: %d batches, %d jars, %d entries, %d lots, %d bottles, %d gifts, %d photos\n",
-					r.db.Dir(), report.Batches, report.Jars, report.Entries, report.Lots, report.Bottles, report.Gifts, report.Photos)
+				batches := plural(report.Batches, "batch")
+				if report.Batches != 1 {
+					batches = fmt.Sprintf("%d batches", report.Batches)
+				}
+				_, err = fmt.Fprintf(a.out, "%s: %s, %s, %d entries, %s, %s, %s, %s\n", r.db.Dir(), batches, plural(report.Jars, "jar"), report.Entries,
+					plural(report.Lots, "lot"), plural(report.Bottles, "bottle"), plural(report.Gifts, "gift"), plural(report.Photos, "photo"))
 				for _, f := range report.Findings {
 					fmt.Fprintln(a.out, "found:", f)
 				}

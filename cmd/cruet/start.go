@@ -85,6 +85,8 @@ func (a *app) start(cmd *cobra.Command, name string, f startFlags, asJSON bool) 
 		}
 		if noCeiling == nil {
 			a.printCeiling(ceiling, s.Batch.TargetGPer100ML, "", nil, r.kitchen.Units())
+		} else if len(s.Batch.Ingredients) > 0 {
+			fmt.Fprintf(a.out, "%-11s not known: %s\n", "ceiling", noCeiling)
 		}
 		fmt.Fprintf(a.out, "Print the labels: cruet labels jars %s -o labels.pdf\n", strings.Join(tags, " "))
 		return nil
