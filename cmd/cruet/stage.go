@@ -17,8 +17,9 @@ func (a *app) stageCommand() *cobra.Command {
 		Use: "stage TAG STAGE", Short: "Move a jar to its next stage",
 		Long: `Move a jar to another stage: must, alcoholic, acetic, maturing, finished, empty or
 discarded. Becoming acetic asks for the volume after straining and for where the
-starter came from; a step back, and throwing away, ask for a reason. A jar that is
-empty or discarded keeps its history, and its tag is never used again.`,
+starter came from, unless one was logged before; a step back, and throwing away, ask
+for a reason. A jar that is empty or discarded keeps its history, and its tag is
+never used again.`,
 		Example: `  cruet stage K7RM74 acetic --volume "2.4 L" --starter-jar 3CFX72 --mother --starter-volume "200 mL"
   cruet stage K7RM74 acetic --volume "2.4 L" --starter-none
   cruet stage K7RM74 discarded --reason "mould"`,
