@@ -11,11 +11,11 @@ import (
 
 // Listed is the part of a state that lists of jars and the plans ask for: the stage
 // and since when, the volume, the newest pH and acidity, when it was last measured,
-// stirred and strained, the hold and the place. Of it Batch.Due, Todo.Reason and
+// stirred and strained, the starter, the hold and the place. Of it Batch.Due, Todo.Reason and
 // ShelfFilter say the same as of the whole state. The ids of entries are left out.
 func (s State) Listed() State {
 	l := State{Stage: s.Stage, StageSince: s.StageSince, StartedAt: s.StartedAt, VolumeML: s.VolumeML,
-		StirredAt: s.StirredAt, StrainedAt: s.StrainedAt, Hold: s.Hold, Place: s.Place}
+		StirredAt: s.StirredAt, StrainedAt: s.StrainedAt, Starter: s.Starter, Hold: s.Hold, Place: s.Place}
 	if s.PH != nil {
 		l.PH = &Measured[chem.PH]{Value: s.PH.Value, When: s.PH.When}
 	}
@@ -66,6 +66,7 @@ func (s *State) eachListed(c listedCodec) {
 	c.text((*string)(&s.Stage))
 	c.when(&s.StageSince)
 	c.when(&s.StartedAt)
+	c.text(&s.Starter)
 	c.text(&s.Hold)
 	c.text(&s.Place)
 	if optional(c, &s.VolumeML) {
