@@ -67,5 +67,5 @@ func (b *builder) keeping() {
 		return
 	}
 	l := b.want.Rules.line("date")
-	b.see("date", l.Says, "No published source says how long plain vinegar keeps. Full, closed and cool it keeps its strength; in a half-empty bottle the acid can be eaten.", l.Source)
+	b.see("date", l.Says, "No published source says how long plain vinegar keeps. Full, closed and cool it keeps its strength; in a half-empty bottle bacteria can eat the acid.", l.Source)
 }
