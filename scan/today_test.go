@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"net/url"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -214,8 +215,12 @@ func TestCalendarPage(t *testing.T) {
 			t.Errorf("the feed tells %q", secret)
 		}
 	}
-	// A guess is refused without a word of what is due.
-	s.get(first[:len(first)-1]+"A").wants(404, "There is no calendar at this address").lacks("Pear", "BEGIN")
+	// A guess is refused without a word of what is due. One in 32 keys ends in A.
+	wrong := "A"
+	if strings.HasSuffix(first, wrong) {
+		wrong = "B"
+	}
+	s.get(first[:len(first)-1]+wrong).wants(404, "There is no calendar at this address").lacks("Pear", "BEGIN")
 	form := formOf()
 	s.post("/calendar", form).wants(http.StatusSeeOther)
 	second := address()
@@ -227,6 +232,43 @@ func TestCalendarPage(t *testing.T) {
 	s.get(second).wants(200)
 	s.post("/calendar", formOf("close", "1")).wants(http.StatusSeeOther)
 	s.get(second).wants(404)
+}
+
+// TestCalendarKeys: whatever was asked before, and however often, a key answers from
+// the moment when it is shown until it is changed or closed, and then never again.
+func TestCalendarKeys(t *testing.T) {
+	s := stocked(t)
+	shown := regexp.MustCompile(`/calendar\.ics\?key=[A-Z0-9]+`)
+	key := func() string { return shown.FindString(s.get("/calendar").Body.String()) }
+	var old []string
+	for range 20 {
+		s.post("/calendar", formOf()).wants(http.StatusSeeOther)
+		present := key()
+		for range 3 {
+			for _, one := range old {
+				s.get(one).wants(404).lacks("BEGIN")
+			}
+			s.get(present).wants(200, "BEGIN:VCALENDAR")
+			s.get("/").wants(200)
+		}
+		old = append(old, present)
+	}
+	s.post("/calendar", formOf("close", "1")).wants(http.StatusSeeOther)
+	if key() != "" {
+		t.Error("a closed calendar shows an address")
+	}
+	for _, one := range old {
+		s.get(one).wants(404)
+	}
+	if now := len(slices.Compact(slices.Sorted(slices.Values(old)))); now != 20 {
+		t.Errorf("20 addresses, %d of them different", now)
+	}
+	// The page that shows the key and the feed are not among those that are kept.
+	for one := range s.pages.kept.pages {
+		if strings.HasPrefix(one.path, "/calendar") {
+			t.Errorf("%s is kept", one.path)
+		}
+	}
 }
 
 // TestShelfFilter keeps its state in the address, and works as a plain form.
