@@ -3,6 +3,7 @@ package scan
 import (
 	"context"
 	"html"
+	"log/slog"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -13,6 +14,7 @@ import (
 	"time"
 
 	"cruet/internal/larder"
+	"cruet/internal/web"
 )
 
 // stranger takes the phone's cookies away.
@@ -249,6 +251,28 @@ func TestGuessesAreCounted(t *testing.T) {
 	if all, _ := s.db.Phones(context.Background()); len(all) != 1 {
 		t.Error("a phone was paired beyond the limit")
 	}
+}
+
+// The guide is open to anyone and takes a tag, so it counts wrong ones as a label's
+// address does.
+func TestGuideCountsGuesses(t *testing.T) {
+	s := stocked(t)
+	s.engine = web.NewEngine(web.Options{Log: slog.New(slog.DiscardHandler), Bounds: web.NewBounds()})
+	s.pages.Register(s.engine)
+	s.stranger()
+	pear := "/help/looks?tag=" + string(s.jars["Pear trimmings/A"])
+	s.get(pear).wants(200)
+	tries := 0
+	for s.get("/help/looks?tag="+unknown(larder.MinJarTag)).Code == http.StatusNotFound && tries < 1000 {
+		tries++
+	}
+	if tries == 0 || tries == 1000 {
+		t.Fatalf("after %d guesses the guide answers on", tries)
+	}
+	if wait := s.get(pear).wants(http.StatusTooManyRequests, "Many tags were tried").Header().Get("Retry-After"); wait == "" {
+		t.Error("it is not said when to come back")
+	}
+	s.get("/help/looks").wants(200)
 }
 
 func TestPassphraseAfterARest(t *testing.T) {

@@ -6,6 +6,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"cruet/internal/larder"
+	"cruet/internal/web"
 )
 
 // looksView is the guide to what lies on or in vinegar. Opened from a jar, each
@@ -27,7 +28,7 @@ func (p *Pages) looks(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	v := looksView{By: remembered(c, byCookie)}
+	v, status := looksView{By: remembered(c, byCookie)}, http.StatusOK
 	if typed := c.Query("tag"); typed != "" {
 		var jar larder.Jar
 		tag, _, err := larder.ParseTag(typed)
@@ -35,7 +36,9 @@ func (p *Pages) looks(c *gin.Context) error {
 			jar, err = p.DB.Jar(c.Request.Context(), tag)
 		}
 		if err != nil {
-			v.Typed, v.Wrong = typed, err.Error()
+			// The status is what counts guesses (web.Bounds).
+			a := web.AnswerTo(err)
+			v.Typed, v.Wrong, status = typed, a.Detail, a.Status
 		} else {
 			v.Jar, v.URL, v.Photo = string(tag), jarURL(tag), jarURL(tag)+"/photo"
 			v.Keys = map[string]string{}
@@ -46,5 +49,5 @@ func (p *Pages) looks(c *gin.Context) error {
 			}
 		}
 	}
-	return render(c, http.StatusOK, "looks", p.frame(k, "What am I looking at?"), v)
+	return render(c, status, "looks", p.frame(k, "What am I looking at?"), v)
 }

@@ -204,7 +204,8 @@ func TestLooksGuide(t *testing.T) {
 	s := stocked(t)
 	tag := s.jars["Pear trimmings/A"]
 	s.get("/help/looks").wants(200, "When in doubt, throw it away", "Take this jar", "525.825").lacks("Log mould")
-	s.get("/help/looks?tag=K7RM4T").wants(200, "Take this jar", "mistyped")
+	s.get("/help/looks?tag=K7RM4T").wants(404, "Take this jar", "mistyped")
+	s.get("/help/looks?tag="+unknown(larder.MinJarTag)).wants(404, "Take this jar", "no jar")
 	s.get("/help/looks?tag="+string(s.jars["Pear trimmings/B"])).wants(200).lacks("Log mould", "Take this jar")
 	s.get("/help/caution").has("/help/looks")
 	page := s.get("/help/looks?tag="+string(tag)).wants(200, "Log mould", "Take a photo of it")

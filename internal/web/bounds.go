@@ -63,7 +63,7 @@ func (b *Bounds) hold(c *gin.Context) {
 // after the question mark; with them the name it goes by there.
 var (
 	tagFolders = []string{"/j/", "/b/", "/find", "/round/jar/", "/api/v1/jars/", "/api/v1/bottles/", "/api/v1/tags/"}
-	tagQueries = map[string]string{"/scan": "tag", "/round/jar": "tag", "/trace": "of", "/trace.csv": "of", "/trace.pdf": "of", "/api/v1/trace": "of"}
+	tagQueries = map[string]string{"/scan": "tag", "/help/looks": "tag", "/round/jar": "tag", "/trace": "of", "/trace.csv": "of", "/trace.pdf": "of", "/api/v1/trace": "of"}
 )
 
 // namesTag tells whether an address holds a tag that could be guessed.

@@ -100,6 +100,7 @@ func TestTagsCannotBeGuessed(t *testing.T) {
 	for path, counts := range map[string]bool{
 		"/J/x": true, "/j/x": true, "/B/x": true, "/find?tag=x": true, "/api/v1/bottles/x": true, "/api/v1/jars/x/entries": true,
 		"/scan?tag=x": true, "/scan?for=%2Fround&tag=x": true, "/round/jar?tag=x": true, "/round/jar/x": true, "/trace?of=x": true, "/trace.csv?of=x": true, "/api/v1/trace?of=x": true,
+		"/help/looks?tag=x": true, "/help/looks": false,
 		"/scan": false, "/scan?for=%2Fround": false, "/round": false, "/trace": false, "/trace?of=": false, "/labels?tag=x": false,
 	} {
 		if u, err := url.Parse(path); err != nil || namesTag(u) != counts {
