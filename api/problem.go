@@ -55,6 +55,9 @@ var kinds = []struct {
 	{web.KeyReused, http.StatusUnprocessableEntity, "This key was used for something else", "Each act has a key of its own. The key was sent before with a different request; nothing was saved this time. Make a new UUID if this is a new act."},
 	{web.TooLarge, http.StatusRequestEntityTooLarge, "Too much at once", "The request is larger than this station accepts."},
 	{web.TookTooLong, http.StatusServiceUnavailable, "It took too long", "Nothing was saved. Send the request again under the same key; it will be saved once."},
+	{web.TooOften, http.StatusTooManyRequests, "Asked too often", "Wait as many seconds as the header Retry-After says, then send the request again. Nothing was saved."},
+	{web.CrossSite, http.StatusForbidden, "Another site tried to send this", "A browser sent this from the page of another site. Nothing was saved. A program that is no browser sends neither Origin nor Sec-Fetch-Site."},
+	{web.OtherName, http.StatusMisdirectedRequest, "This station does not go by that name", "Call the station by an address that its terminal shows, or add the name: cruet kitchen --host NAME."},
 	{web.Failed, http.StatusInternalServerError, "Something failed on the station", "Nothing was saved, and the request is not to blame. The reason stands in the station's log."},
 	{web.DiskFull, http.StatusInsufficientStorage, "The station's disk is full", "Make room on the station's computer and send the request again under the same key; it will be saved once."},
 	{web.Unwritable, http.StatusInternalServerError, "The station cannot write its records", "The folder of the records is read-only, or its disk fails. Mend that and send the request again under the same key; it will be saved once."},
@@ -74,7 +77,7 @@ func problemOf(kind web.Kind, detail string, fields larder.Problems) *ProblemDet
 			if detail == "" {
 				detail = k.meaning
 			}
-			return &ProblemDetails{Type: Root + "/problems/" + string(kind), Title: k.title, Status: k.status, Detail: detail, Errors: fields}
+			return &ProblemDetails{Type: web.ProblemRoot + string(kind), Title: k.title, Status: k.status, Detail: detail, Errors: fields}
 		}
 	}
 	panic("api: no such kind of problem: " + kind)

@@ -5,6 +5,8 @@ import (
 	"net/http/httptest"
 	"strings"
 	"testing"
+
+	"cruet/internal/web"
 )
 
 // draft-ietf-httpapi-idempotency-key-header-07, section 2.7: a missing key is
@@ -147,6 +149,10 @@ func TestRequestsThatCannotBeRead(t *testing.T) {
 	s.refused("POST", path, key(), `{"ph":3,"note":"`+strings.Repeat("x", 5000)+`"}`, 422).wantFields("note")
 	s.refused("GET", "/api/v1/nothing", "", "", 404).at("type").want("/api/v1/problems/unknown-path")
 	s.refused("GET", "/api/v1/problems/nothing", "", "", 404)
+	// What is refused before the API is asked is explained as well.
+	for kind, status := range map[web.Kind]float64{web.TooOften: 429, web.CrossSite: 403, web.OtherName: 421, web.Failed: 500} {
+		s.get(web.ProblemRoot + string(kind)).at("status").want(status)
+	}
 	s.refused("DELETE", "/api/v1/jars/"+a, "", "", 405).at("type").want("/api/v1/problems/wrong-method")
 
 	r := httptest.NewRequest("POST", path, strings.NewReader("ph=3"))

@@ -57,3 +57,12 @@ func (t tongue) others() string {
 	}
 	return out
 }
+
+// Words are the words of a refusal that is made before a page is asked for.
+func Words(r *http.Request) (lang string, tr func(string) string) {
+	t := languageOf(r)
+	if t.cat == nil {
+		return t.tag.String(), func(s string) string { return s }
+	}
+	return t.tag.String(), t.cat.say
+}

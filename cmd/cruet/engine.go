@@ -18,7 +18,7 @@ import (
 // first answer: it does so when a program first asks.
 func engine(r *running, address string) http.Handler {
 	_, port, _ := net.SplitHostPort(r.at.String()) // a listener's address has one
-	options := web.Options{Hosts: r.hosts, Bounds: r.bounds, Health: r.health}
+	options := web.Options{Hosts: r.hosts, Bounds: r.bounds, Health: r.health, Say: scan.Words}
 	pages := web.NewEngine(options)
 	r.last = &scan.Pages{DB: r.db, Address: address, Demo: r.demo, Before: r.last, Reach: scan.Reach{
 		Port: port, Opens: r.hosts.Allowed, Named: r.announced, Fixed: r.named != "", Moved: r.moved}}

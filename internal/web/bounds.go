@@ -77,7 +77,15 @@ func namesTag(u *url.URL) bool {
 
 func tooMany(c *gin.Context, wait int, why string) {
 	c.Header("Retry-After", strconv.Itoa(wait))
-	refuse(c, Answer{Status: http.StatusTooManyRequests, Title: "Too much at once", Detail: fmt.Sprintf("%s Wait %d seconds, then load the page again. Nothing was saved; what you typed is still on your phone's page: go back to it.", why, wait)})
+	refuse(c, Answer{Status: http.StatusTooManyRequests, Kind: TooOften, Title: "Asked too often",
+		Detail: fmt.Sprintf("%s Wait %s, then load the page again. Nothing was saved; what you typed is still on your phone's page: go back to it.", why, seconds(wait))})
+}
+
+func seconds(n int) string {
+	if n == 1 {
+		return "1 second"
+	}
+	return fmt.Sprintf("%d seconds", n)
 }
 
 func isLoopback(remote string) bool {

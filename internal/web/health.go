@@ -82,7 +82,7 @@ func onlyHere(c *gin.Context) {
 	own := host == "localhost" || err == nil && ip.IsLoopback()
 	passed := c.GetHeader("X-Forwarded-For") != "" || c.GetHeader("Forwarded") != "" || c.GetHeader("Via") != ""
 	if _, _, err := net.SplitHostPort(c.Request.RemoteAddr); err != nil || !isLoopback(c.Request.RemoteAddr) || !own || passed {
-		refuse(c, Answer{Status: http.StatusNotFound, Title: "There is no such page", Detail: "It is told to programs on the station itself, and to nobody else."})
+		refuse(c, Answer{Status: http.StatusNotFound, Kind: NotFound, Title: "There is no such page", Detail: "It is told to programs on the station itself, and to nobody else."})
 		return
 	}
 	c.Next()

@@ -97,7 +97,7 @@ func (h *Hosts) known(c *gin.Context) {
 		return
 	}
 	// RFC 9110, 15.5.20: this server is not the one for that host.
-	refuse(c, Answer{Status: http.StatusMisdirectedRequest, Title: "This station does not go by that name",
+	refuse(c, Answer{Status: http.StatusMisdirectedRequest, Kind: OtherName, Title: "This station does not go by that name",
 		Detail: fmt.Sprintf("It was called %q. Open it by the address that its terminal shows. To add a name, write it under \"Address\" on the set-up page, or run: cruet kitchen --host NAME", shortened(c.Request.Host))})
 }
 

@@ -32,6 +32,7 @@ type Options struct {
 	Bounds *Bounds
 	Health *Health
 	Time   time.Duration
+	Say    Say // the words of a refusal; nil: English
 }
 
 // policy lets a page load only what this station serves, run no inline script,
@@ -52,7 +53,7 @@ func NewEngine(opt Options) *gin.Engine {
 	e.RedirectTrailingSlash = false
 	// No proxy is trusted to say who asks.
 	_ = e.SetTrustedProxies(nil) // nil cannot fail to parse
-	e.Use(logLine(opt.Log), recovered(opt.Log), opt.Health.count, headers, opt.Bounds.hold, opt.Hosts.known, limitTime(cmp.Or(opt.Time, answerTime)), limitBody, sameOrigin())
+	e.Use(logLine(opt.Log), recovered(opt.Log), opt.Health.count, headers, opt.Say.carry, opt.Bounds.hold, opt.Hosts.known, limitTime(cmp.Or(opt.Time, answerTime)), limitBody, sameOrigin())
 	if opt.Health != nil {
 		opt.Health.register(e)
 	}
@@ -101,24 +102,12 @@ func sameOrigin() gin.HandlerFunc {
 	guard := http.NewCrossOriginProtection()
 	return func(c *gin.Context) {
 		if err := guard.Check(c.Request); err != nil {
-			refuse(c, Answer{Status: http.StatusForbidden, Title: "Another site tried to send this",
+			refuse(c, Answer{Status: http.StatusForbidden, Kind: CrossSite, Title: "Another site tried to send this",
 				Detail: "Nothing was saved. Open the jar's page here and send the form from there."})
 			return
 		}
 		c.Next()
 	}
-}
-
-// refuse answers before or instead of a handler: a program gets a problem, a
-// person a plain page that says what to do.
-func refuse(c *gin.Context, a Answer) {
-	if strings.HasPrefix(c.Request.URL.Path, "/api/") {
-		c.Header("Content-Type", "application/problem+json")
-		c.AbortWithStatusJSON(a.Status, gin.H{"title": a.Title, "status": a.Status, "detail": a.Detail})
-		return
-	}
-	c.Abort()
-	c.String(a.Status, "%s.\n\n%s\n", a.Title, a.Detail)
 }
 
 func recovered(log *slog.Logger) gin.HandlerFunc {
