@@ -25,7 +25,7 @@ import (
 
 // rasterised prints the first page of a PDF as a label printer would, into a
 // picture of 203 dots an inch.
-func rasterised(t *testing.T, pdf []byte) (path string) {
+func rasterised(t testing.TB, pdf []byte) (path string) {
 	t.Helper()
 	pdftoppm := needed.Program(t, "pdftoppm")
 	dir := t.TempDir()
@@ -41,7 +41,7 @@ func rasterised(t *testing.T, pdf []byte) (path string) {
 
 // scanned prints the label and reads its code back with a decoder that knows
 // nothing of this project, as a phone's camera would.
-func scanned(t *testing.T, pdf []byte) string {
+func scanned(t testing.TB, pdf []byte) string {
 	t.Helper()
 	png, err := os.ReadFile(rasterised(t, pdf))
 	if err != nil {
@@ -64,7 +64,7 @@ func scanned(t *testing.T, pdf []byte) string {
 
 // phone is a browser and the steps that a thumb takes in it.
 type phone struct {
-	t   *testing.T
+	t   testing.TB
 	ctx context.Context
 }
 
@@ -244,7 +244,7 @@ func story(t *testing.T, script bool) {
 const measure = `(() => {
   const bad = [];
   const wide = Math.max(document.documentElement.scrollWidth, innerWidth);
-  if (wide > screen.width) bad.push("page is " + wide + " px wide");
+  if (wide > screen.width) bad.push("page is " + wide + " px wide: " + [...document.body.querySelectorAll("*")].filter(e => e.getBoundingClientRect().right > screen.width && !e.children.length).slice(0, 2).map(e => e.outerHTML.slice(0, 120)).join(" "));
   for (const e of document.querySelectorAll("a, button, input, select, textarea, summary")) {
     const target = e.closest("label") || e;
     const r = target.getBoundingClientRect();
@@ -255,6 +255,10 @@ const measure = `(() => {
   }
   return bad.join("\n");
 })()`
+
+// opened unfolds what a page keeps folded, and lays out what is off the screen, so
+// that all of it is measured.
+const opened = `document.querySelectorAll("details").forEach(d => { d.open = true }), document.querySelectorAll(".shelfbatch").forEach(e => { e.style.contentVisibility = "visible" }), ""`
 
 // contrast finds text of less than 4.5 : 1 against what is painted behind it,
 // 3 : 1 for large text (WCAG 2.2, 1.4.3; formula of its "contrast ratio").
@@ -299,34 +303,38 @@ func (p phone) picture(path string, width int64, dark bool) {
 	}
 }
 
-// TestThumbAndEye measures every page at the size of a phone, light and dark,
-// and the widest at the size of a desk. With CRUET_LOOK=DIR it leaves a picture
-// of each there.
+// TestThumbAndEye measures every page on every screen. With CRUET_LOOK=DIR it
+// leaves a picture of each there.
 func TestThumbAndEye(t *testing.T) {
-	s, paths := hard(t)
-	base := s.listen()
-	for _, c := range []struct {
-		w, h int64
-		dark bool
-	}{{360, 740, false}, {360, 740, true}, {1280, 800, false}} {
-		p := phone{t, browser(t, c.w, c.h, c.dark)}
+	base, paths := everything(t)
+	p := phone{t, browser(t, 360, 740, false)}
+	for _, on := range screens {
+		p.looksAt(on)
 		// The measures must find what is wrong where something is.
 		p.do(chromedp.Navigate("about:blank"))
 		found, err := chromedp.Run(p.ctx, chromedp.Evaluate[string](`document.body.innerHTML = '<button style="height:20px">x</button><p style="width:3000px;color:#999;background:#fff">pale</p>';`+measure+` + `+contrast))
 		if err != nil || !strings.Contains(found, "button") || !strings.Contains(found, "px wide") || !strings.Contains(found, "pale") {
-			t.Fatalf("the measures miss what is wrong: %q (%v)", found, err)
+			t.Fatalf("%s: the measures miss what is wrong: %q (%v)", on.name, found, err)
 		}
-		for _, path := range paths {
-			p.do(chromedp.Navigate(base + path))
-			p.picture(path, c.w, c.dark)
-			for what, script := range map[string]string{"size": measure, "contrast": contrast} {
-				bad, err := chromedp.Run(p.ctx, chromedp.Evaluate[string](script))
-				if err != nil {
-					t.Fatalf("%s: %v", path, err)
-				}
-				if bad != "" {
-					t.Errorf("%s at %d px, dark %v, %s:\n%s", path, c.w, c.dark, what, bad)
-				}
+	}
+	for _, path := range paths {
+		p.do(chromedp.Navigate(base + path))
+		for _, on := range screens {
+			if os.Getenv("CRUET_LOOK") == "" {
+				break
+			}
+			p.looksAt(on)
+			p.picture(path, on.w, on.dark)
+		}
+		p.asks(opened)
+		for _, on := range screens {
+			p.looksAt(on)
+			if bad := p.asks(measure + ` + ` + contrast); bad != "" {
+				t.Errorf("%s on a %s: %s", path, on.name, bad)
+			}
+			// They have reached the page, or it was measured twice on one screen.
+			if got, want := p.asks(`matchMedia("(prefers-color-scheme: dark)").matches + " " + screen.width`), fmt.Sprint(on.dark, on.w); got != want {
+				t.Fatalf("%s is shown as dark %s, want %s", path, got, want)
 			}
 		}
 	}

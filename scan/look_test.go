@@ -19,17 +19,23 @@ import (
 // listen serves the station on the loopback address, to a phone that is paired.
 func (s *station) listen() (base string) {
 	s.t.Helper()
+	return s.serve(s.listening())
+}
+
+// listening is the station for a phone that is paired, whoever asks.
+func (s *station) listening() http.HandlerFunc {
+	s.t.Helper()
 	// A program's token does as well, and signs nothing by itself.
 	phone, err := s.db.AddProgram(context.Background(), "browser "+newKey()[24:])
 	if err != nil {
 		s.t.Fatal(err)
 	}
-	return s.serve(func(w http.ResponseWriter, r *http.Request) {
+	return func(w http.ResponseWriter, r *http.Request) {
 		if web.Token(r) == "" {
 			web.ShowToken(r, phone.Token)
 		}
 		s.engine.ServeHTTP(w, r)
-	})
+	}
 }
 
 // serve serves h on the loopback address.
@@ -58,21 +64,38 @@ func browser(t testing.TB, width, height int64, dark bool) context.Context {
 	t.Cleanup(cancel)
 	ctx, cancel := chromedp.NewContext(alloc)
 	t.Cleanup(cancel)
-	scheme := "light"
-	if dark {
-		scheme = "dark"
-	}
-	if err := chromedp.Do(ctx, chromedp.EmulateViewport(width, height, chromedp.EmulateScale(1), chromedp.EmulateMobile)); err != nil {
-		t.Fatalf("starting Chromium: %v", err)
-	}
-	_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
-		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	ctx, cancel = context.WithTimeout(ctx, 3*time.Minute)
+	phone{t, ctx}.looksAt(screen{"", width, height, dark})
+	ctx, cancel = context.WithTimeout(ctx, 5*time.Minute)
 	t.Cleanup(cancel)
 	return ctx
+}
+
+// screen is a size and a scheme of colours in which pages are looked at.
+type screen struct {
+	name string
+	w, h int64
+	dark bool
+}
+
+// screens are a phone's and a desk's, by day and by night. The dark ones stand
+// side by side, since a page is opened once and then shown in each.
+var screens = []screen{{"phone", 360, 740, false}, {"dark phone", 360, 740, true}, {"dark desk", 1280, 800, true}, {"desk", 1280, 800, false}}
+
+// looksAt shows the open page on that screen.
+func (p phone) looksAt(on screen) {
+	p.t.Helper()
+	if err := chromedp.Do(p.ctx, chromedp.EmulateViewport(on.w, on.h, chromedp.EmulateScale(1), chromedp.EmulateMobile)); err != nil {
+		p.t.Fatal(err)
+	}
+	scheme := "light"
+	if on.dark {
+		scheme = "dark"
+	}
+	_, err := chromedp.Call(p.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
+	if err != nil {
+		p.t.Fatal(err)
+	}
 }
 
 // looks are the pages that are looked at, by the name of the picture.

@@ -92,8 +92,7 @@ func planOf(kind larder.Base, plan larder.Plan, k larder.Kitchen, b *builder) pl
 	for _, s := range plan.Steps(kind) {
 		line := planLine{Stage: upperFirst(string(s.Stage)), What: upperFirst(s.What), Rule: s.Rule(), Why: s.Why, Changed: s.Changed, First: s.Stage != stage}
 		if kind == larder.KitchenTasks {
-			line.First = false
-			line.Rule = benchRule(s, k)
+			line.Stage, line.First, line.Rule = "Before a measuring", len(v.Steps) == 0, benchRule(s, k)
 		}
 		stage = s.Stage
 		if s.Changed {
