@@ -69,6 +69,14 @@ func (p *Pages) showBottling(c *gin.Context, status int, typed url.Values, probl
 		v.Jars[0].Chosen = true
 	}
 	v.Form = b.finish(bottlingFields(b, key))
+	wrong := v.JarsBad != "" // the first of the jars' boxes has the focus then
+	for i := range v.Jars {
+		if wrong = wrong || v.Jars[i].Volume.Error != ""; wrong {
+			v.Jars[i].Volume.Focus = v.JarsBad == ""
+			unfocus(v.Form.Fields)
+			break
+		}
+	}
 	return render(c, status, "bottling", p.frame(k, "Bottle"), v)
 }
 

@@ -70,7 +70,6 @@ type builder struct {
 	problems larder.Problems
 	used     map[int]bool
 	units    chem.System
-	focused  bool
 }
 
 func newBuilder(id string, typed url.Values, problems larder.Problems, units chem.System) *builder {
@@ -112,11 +111,7 @@ func (b *builder) rest() string {
 }
 
 func (b *builder) field(kind, name, label, hint string) field {
-	f := field{Kind: kind, ID: b.id + "-" + name, Name: name, Label: label, Hint: hint, Value: b.typed.Get(name), Error: b.take(name)}
-	if f.Error != "" && !b.focused {
-		f.Focus, b.focused = true, true
-	}
-	return f
+	return field{Kind: kind, ID: b.id + "-" + name, Name: name, Label: label, Hint: hint, Value: b.typed.Get(name), Error: b.take(name)}
 }
 
 // hidden says something to the station that the maker need not see.
@@ -277,6 +272,7 @@ func (b *builder) finish(f form) form {
 	}
 	f.Problem = b.rest()
 	f.Open = f.Open || len(b.problems) > 0
+	focusFirst(f.Fields)
 	return f
 }
 

@@ -66,6 +66,12 @@ func (p *Pages) showPair(c *gin.Context, status int, who larder.Visitor, need la
 		f.Value = ""
 		v.Passphrase = &f
 	}
+	for _, f := range []*field{&v.Code, &v.Name, v.Passphrase} {
+		if f != nil && f.Error != "" {
+			f.Focus = true
+			break
+		}
+	}
 	v.Problem, v.Typed = b.rest(), keptLines(v.Kept)
 	if v.Stash != "" {
 		v.Typed = []pair{{"picture", v.StashSize}}
