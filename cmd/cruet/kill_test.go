@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"flag"
 	"fmt"
@@ -46,6 +47,7 @@ type siege struct {
 	ready       func(*exec.Cmd)       // before it starts; nil: nothing to do
 	slay        func(*exec.Cmd) error // kills it, with what it runs
 	dir         string
+	listen      string // the address it is to serve; empty: any
 	base        string // of the station that runs now
 	cmd         *exec.Cmd
 	client      *http.Client
@@ -174,7 +176,7 @@ func newDeed(path, kind string, body []byte, mark string) *deed {
 }
 
 func (s *siege) command() *exec.Cmd {
-	args := append(append([]string{}, s.wrap...), s.program, "serve", "--listen", "127.0.0.1:0", "--data", s.dir)
+	args := append(append([]string{}, s.wrap...), s.program, "serve", "--listen", cmp.Or(s.listen, "127.0.0.1:0"), "--data", s.dir)
 	cmd := exec.Command(args[0], args[1:]...)
 	if s.ready != nil {
 		s.ready(cmd)
