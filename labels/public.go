@@ -38,7 +38,7 @@ func PublicOf(f Filled) (Public, error) {
 		p.AcidityNote = "The reading behind the strength on its label was taken back since."
 	}
 	for _, line := range [][2]string{{"Ingredients", l.Ingredients}, {"Contains", strings.TrimPrefix(l.Contains, "Contains ")}, {"Net", d.Net},
-		{"Bottled", l.Bottled}, {"Lot", l.Lot}, {"Bottle", strings.TrimPrefix(l.Number, "bottle ")}, {"Keeping", l.Keep}} {
+		{"Bottled", l.Bottled}, {"Lot", l.Lot}, {"Bottle number", strings.TrimPrefix(l.Number, "bottle ")}, {"Keeping", l.Keep}} {
 		if line[1] != "" {
 			p.Lines = append(p.Lines, line)
 		}

@@ -73,7 +73,7 @@ func loadCatalogue(name string) *catalogue {
 func patternRE(key string) *regexp.Regexp {
 	return regexp.MustCompile(`^` + holeRE().ReplaceAllStringFunc(regexp.QuoteMeta(key), func(hole string) string {
 		if strings.Contains(hole, "#") {
-			return `([<≈]?\d[^;,]{0,14}?)`
+			return `([<≈]?\d[^;,·]{0,14}?)`
 		}
 		return `((?:[^;.\n]|\.[^ ])+?)` // within one sentence
 	}) + `$`)
@@ -114,6 +114,10 @@ func (c *catalogue) find(text string) (own string, known bool) {
 	if own, ok := c.Sentences[text]; ok {
 		return own, true
 	}
+	// A month alone, as on the axis of a drawing.
+	if month, year, _ := strings.Cut(text, " "); c.Months[month] != "" && (year == "" || yearRE().MatchString(year)) {
+		return strings.TrimSpace(c.Months[month] + " " + year), true
+	}
 	for _, p := range slices.Concat(c.patterns[firstWord(text)], c.patterns[""]) {
 		m := p.english().FindStringSubmatch(text)
 		if m == nil {
@@ -151,6 +155,7 @@ func (c *catalogue) find(text string) (own string, known bool) {
 
 var (
 	dateRE    = lazy.RE(`\b(\d{1,2})([–-]\d{1,2})? (Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)\b`)
+	yearRE    = lazy.RE(`^\d{4}$`)
 	decimalRE = lazy.RE(`(^|[^\d.])(\d+)\.(\d+)($|[^\d.]|\.$)`)
 )
 

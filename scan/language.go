@@ -64,5 +64,5 @@ func Words(r *http.Request) (lang string, tr func(string) string) {
 	if t.cat == nil {
 		return t.tag.String(), func(s string) string { return s }
 	}
-	return t.tag.String(), t.cat.say
+	return t.tag.String(), t.cat().say
 }

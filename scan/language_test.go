@@ -95,6 +95,16 @@ func TestLanguage(t *testing.T) {
 	s.post("/display", formOf("lang", "xx", "back", "http://elsewhere.example/")).follow().wants(200, "Start a batch")
 }
 
+// TestGermanIsGerman: what a cook at the shelf would stumble over, word for word.
+func TestGermanIsGerman(t *testing.T) {
+	s := stocked(t)
+	lot := s.bottled(3)
+	s.say(at(s.jars["Windfalls/A"], ""), "de").wants(200, "Angesetzt 22. Nov. · vor 3 Tagen", "Die Lauge wurde nie geprüft")
+	s.say(at(s.jars["Barley/A"], ""), "de").wants(200, "28. Juni · vor 5 Monaten", "Juli 2026 Aug. Sept. Okt. Nov.")
+	s.say("/shelf", "de").wants(200, "Ort überall")
+	s.say("/B/"+string(lot.Bottles[0].Tag), "de").wants(200, "Malzessig", "Zutaten unhopped ale", "Enthält GERSTE (Gluten)", "Flasche 1 von 3", "Aufbewahren Verschlossen")
+}
+
 // TestGermanLeavesNoEnglish reads what stands at the shelf in German and finds
 // no little word that only English has. Notes, names and reasons are the maker's.
 func TestGermanLeavesNoEnglish(t *testing.T) {

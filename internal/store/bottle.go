@@ -196,11 +196,16 @@ func (db *DB) Lots(ctx context.Context) ([]LotCount, error) {
 	if err != nil {
 		return nil, err
 	}
-	held, err := behindHolds(ctx, db.read)
-	for i := range all {
-		all[i].Behind = held.lots[all[i].Lot.ID]
+	return all, markBehind(ctx, db.read, all)
+}
+
+// markBehind marks the lots that a hold on a jar stands behind.
+func markBehind(ctx context.Context, q querier, lots []LotCount) error {
+	held, err := behindHolds(ctx, q)
+	for i := range lots {
+		lots[i].Behind = held.lots[lots[i].Lot.ID]
 	}
-	return all, err
+	return err
 }
 
 const bottleSQL = `SELECT bottle.tag, bottle.lot, number, size_ml, to_whom, happened_ms, precision, spread_days, note, by, recorded_ms

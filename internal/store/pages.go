@@ -51,7 +51,7 @@ func (db *DB) LotsFrom(ctx context.Context, from LotCursor, limit int) (lots []L
 		last := lots[limit-1].Lot
 		older = &LotCursor{last.When.At.UnixMilli(), last.ID}
 	}
-	return lots, older, nil
+	return lots, older, markBehind(ctx, db.read, lots)
 }
 
 // GiftAsk says which gifts are asked for.
