@@ -21,6 +21,8 @@ type shot struct {
 	shade      float64 // light lost from one side to the other, in parts
 	rollDeg    float64 // of the camera, beyond what a hand does
 	zoom       float64 // of the camera, times pxPerMM; 0 is 1
+	glare      float64 // light of a lamp mirrored on the label, in parts of white at its middle
+	drops      float64 // part of the symbol under drops of water
 }
 
 const (
@@ -46,7 +48,8 @@ func photograph(p target, s shot, seed uint64, frame int) *image.Gray {
 	scale := pxPerMM * max(s.zoom, 1) * (0.9 + 0.2*rnd.Float64()) // nobody holds a phone at the same distance twice
 	n := int(2 * half * scale)
 	out := make([]float64, n*n)
-	stains := newStains(p, s.stain, accidents)
+	stains, drops := newStains(p, s.stain, accidents), newStains(p, s.drops, accidents)
+	lampX, lampY := (accidents.Float64()-0.5)*p.sideMM, (accidents.Float64()-0.5)*p.sideMM
 	shiftX, shiftY, roll := rnd.Float64()-0.5, rnd.Float64()-0.5, (rnd.Float64()-0.5)*0.2+s.rollDeg*math.Pi/180
 	aim := s.diameterMM / 2 * math.Sin(s.turnDeg*math.Pi/180) // at the code, wherever it has turned to
 	pose, sinRoll, cosRoll := s.pose(), math.Sin(roll), math.Cos(roll)
@@ -60,7 +63,10 @@ func photograph(p target, s shot, seed uint64, frame int) *image.Gray {
 				out[v*n+u] = 60
 				continue
 			}
-			out[v*n+u] = light * stains.dim(lx, ly) * (0.08 + 0.92*p.area(lx, ly, 1/scale, s.gain))
+			dim := stains.dim(lx, ly)
+			lx, ly, wet := drops.bend(lx, ly)
+			lamp := 255 * s.glare * math.Exp(-(math.Pow(x-lampX, 2)+math.Pow(y-lampY, 2))/(2*math.Pow(p.sideMM/5, 2)))
+			out[v*n+u] = math.Min(255, light*dim*wet*(0.08+0.92*p.area(lx, ly, 1/scale, s.gain))+lamp)
 		}
 	}
 	out = blur(out, n, math.Hypot(0.7, s.blurPx))
@@ -174,6 +180,25 @@ func (l stainList) dim(x, y float64) float64 {
 		}
 	}
 	return 1
+}
+
+// bend is what is seen through a drop of water: the label beneath, larger, with a
+// dark rim and a spot of light on it; the factor is how light it is.
+func (l stainList) bend(x, y float64) (lx, ly, light float64) {
+	for _, s := range l {
+		dx, dy := x-s[0], y-s[1]
+		part := math.Hypot(dx, dy) / s[2]
+		switch {
+		case part >= 1:
+			continue
+		case part > 0.85:
+			return s[0] + 0.7*dx, s[1] + 0.7*dy, 0.6
+		case math.Hypot(dx+s[2]/3, dy+s[2]/3) < s[2]/5:
+			return s[0] + 0.7*dx, s[1] + 0.7*dy, 3
+		}
+		return s[0] + 0.7*dx, s[1] + 0.7*dy, 0.95
+	}
+	return x, y, 1
 }
 
 func blur(in []float64, n int, sigma float64) []float64 {

@@ -62,7 +62,8 @@ func readPhoto(t testing.TB, data []byte) (texts []string) {
 }
 
 // snapshot is the ith way of holding a phone, from near to an arm's length: tilted,
-// turned any way up, blurred, in dim light, on round jars.
+// turned any way up, blurred, in dim light that falls from one side, on round jars; a
+// third with a lamp mirrored on the label, a third with drops of water on it.
 func snapshot(i int) shot {
 	rnd := rand.New(rand.NewPCG(uint64(i), 4))
 	s := shot{dpi: 203, zoom: 1 + 3*rnd.Float64(), rollDeg: 360 * rnd.Float64(), tiltDeg: 20*rnd.Float64() - 10,
@@ -72,6 +73,12 @@ func snapshot(i int) shot {
 		s.diameterMM, s.turnDeg = 86, 24*rnd.Float64()-12
 	} else {
 		s.turnDeg = 50*rnd.Float64() - 25
+	}
+	switch i % 3 {
+	case 1:
+		s.glare = 0.3 + 0.5*rnd.Float64()
+	case 2:
+		s.drops = 0.02 + 0.05*rnd.Float64()
 	}
 	return s
 }
