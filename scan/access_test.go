@@ -193,7 +193,7 @@ func TestPairedPhone(t *testing.T) {
 	s.get("/pair").wants(200, "paired already, as mk")
 	s.get("/phones").wants(200, "mk this phone")
 	// Under another cookie jar of the same phone, or after 300 days: still known.
-	s.now = s.now.AddDate(0, 0, 300)
+	s.move(s.now().AddDate(0, 0, 300))
 	if again := s.get("/").wants(200).Result().Header.Get("Set-Cookie"); !strings.Contains(again, "phone=") {
 		t.Error("the cookie of a phone in use does not begin anew")
 	}
@@ -280,7 +280,7 @@ func TestPassphraseAfterARest(t *testing.T) {
 	tag := s.jars["Pear trimmings/A"]
 	s.post("/phones/rules", formOf("writers", "paired", "look", "jars", "passphrase", "damsons at midnight", "idle_days", "20")).follow().wants(200, "Saved", "one is set").lacks("damsons")
 	s.post(at(tag, "/log/reading"), formOf("ph", "3.3")).wants(303)
-	s.now = s.now.Add(21 * 24 * time.Hour)
+	s.move(s.now().Add(21 * 24 * time.Hour))
 	s.get("/").wants(200) // looking goes on
 	before := s.entries(tag)
 	page := s.post(at(tag, "/log/reading"), formOf("ph", "3.4")).wants(403, "Say the passphrase", "3.4")
@@ -386,7 +386,7 @@ func TestPairingKeepsAPicture(t *testing.T) {
 	s.get("/").wants(200)
 	s.stranger()
 	form = s.upload(at(tag, "/photo"), formOf(), jarShot(t, 60, 80, .05)).wants(403).fields()
-	s.now = s.now.Add(stashedFor)
+	s.move(s.now().Add(stashedFor))
 	form.Set("code", s.code())
 	form.Set("name", "jo")
 	s.post("/pair", form).wants(422, "waited too long")

@@ -138,8 +138,8 @@ func TestCutOff(t *testing.T) {
 	}
 	p.sees("The station does not answer", "Reading, Windfalls A, "+string(tag))
 	p.keep("away-1-waiting")
-	typed := s.now
-	s.now = s.now.Add(2 * time.Hour)
+	typed := s.now()
+	s.move(s.now().Add(2 * time.Hour))
 	s.open()
 	o.on()
 	// Two are saved. The third wants to be looked at, and is not lost.

@@ -69,7 +69,7 @@ func TestBenchBase(t *testing.T) {
 
 	s.post("/bench/base", formOf("base", "new bottle", "how", asStated, "stated_mol_per_l", "0.1")).follow().wants(200, "0.1 mol/L, as its bottle says", "fresh, sealed")
 	s.post("/bench/base", formOf("base", "drain", "how", asStated, "stated_mol_per_l", "19")).wants(422, "between 0.005 and 2 mol/L")
-	s.now = s.now.AddDate(0, 0, 45)
+	s.move(s.now().AddDate(0, 0, 45))
 	s.get("/bench").wants(200, "was checked 6 weeks ago, more than 30 days ago: a titration will not support a claim of strength")
 	s.get(at(tag, "?open=titration")).wants(200, "more than 30 days ago: a titration will not support a claim of strength")
 }

@@ -97,7 +97,7 @@ func TestKeptPages(t *testing.T) {
 	}
 	s.log(tag, larder.When{}, larder.Reading{PH: new(chem.PH(3.14))}, "")
 	changed("a reading")
-	s.now = s.now.Add(72 * time.Hour)
+	s.move(s.now().Add(72 * time.Hour))
 	changed("three days")
 	s.jar = append(s.jar, &http.Cookie{Name: byCookie, Value: "mo"})
 	changed("other initials")
@@ -105,10 +105,10 @@ func TestKeptPages(t *testing.T) {
 	changed("another language")
 	for range 2 { // made, then kept
 		page, _ := s.packed(path)
-		if want := `data-now="` + strconv.FormatInt(s.now.UnixMilli(), 10) + `"`; !strings.Contains(page, want) {
+		if want := `data-now="` + strconv.FormatInt(s.now().UnixMilli(), 10) + `"`; !strings.Contains(page, want) {
 			t.Errorf("the page does not tell the station's clock as %s", want)
 		}
-		s.now = s.now.Add(1500 * time.Millisecond)
+		s.move(s.now().Add(1500 * time.Millisecond))
 	}
 }
 

@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -32,16 +33,21 @@ type station struct {
 	db     *store.DB
 	engine *gin.Engine
 	pages  *Pages
-	jars   map[string]larder.Tag // by "batch name/letter"
-	now    time.Time
-	dir    string         // of the database
-	jar    []*http.Cookie // of the phone
-	asked  sync.Map       // each text of SQL that was run
+	jars   map[string]larder.Tag     // by "batch name/letter"
+	clock  atomic.Pointer[time.Time] // a browser asks while a test moves it
+	dir    string                    // of the database
+	jar    []*http.Cookie            // of the phone
+	asked  sync.Map                  // each text of SQL that was run
 }
+
+// now is what the station's clock shows, and move sets it.
+func (s *station) now() time.Time    { return *s.clock.Load() }
+func (s *station) move(to time.Time) { s.clock.Store(&to) }
 
 func newStation(t testing.TB) *station {
 	t.Helper()
-	s := &station{t: t, jars: map[string]larder.Tag{}, now: today, dir: t.TempDir()}
+	s := &station{t: t, jars: map[string]larder.Tag{}, dir: t.TempDir()}
+	s.move(today)
 	s.open()
 	t.Cleanup(func() {
 		if err := s.db.Close(); err != nil {
@@ -59,13 +65,12 @@ func newStation(t testing.TB) *station {
 // open opens the records in the station's folder and registers the pages.
 func (s *station) open() {
 	s.t.Helper()
-	clock := func() time.Time { return s.now }
-	db, err := store.Open(context.Background(), s.dir, store.Options{Now: clock, Seen: func(query string) { s.asked.Store(query, true) }})
+	db, err := store.Open(context.Background(), s.dir, store.Options{Now: s.now, Seen: func(query string) { s.asked.Store(query, true) }})
 	if err != nil {
 		s.t.Fatal(err)
 	}
 	s.db, s.engine = db, web.NewEngine(web.Options{Log: slog.New(slog.DiscardHandler)})
-	s.pages = &Pages{DB: db, Address: "192.168.1.20:8080", Now: clock}
+	s.pages = &Pages{DB: db, Address: "192.168.1.20:8080", Now: s.now}
 	s.pages.Register(s.engine)
 }
 
@@ -88,7 +93,7 @@ func act() larder.Act { return larder.Act{Key: uuid.Must(uuid.NewV7()), By: "ro"
 
 // daysAgo is an exact time before now.
 func (s *station) daysAgo(n float64) larder.When {
-	return larder.ExactAt(s.now.Add(-time.Duration(n * 24 * float64(time.Hour))))
+	return larder.ExactAt(s.now().Add(-time.Duration(n * 24 * float64(time.Hour))))
 }
 
 func (s *station) start(n larder.NewBatch) []larder.Jar {
@@ -142,7 +147,7 @@ func stocked(t testing.TB) *station {
 	s.log(ale, s.daysAgo(20), titrated(17.9, 18.0, 17.9), "third run slow")
 	s.log(ale, s.daysAgo(19), larder.StageChange{To: larder.Finished}, "")
 
-	pears := s.start(larder.NewBatch{Name: "Pear trimmings", Base: larder.FruitScraps, When: larder.When{At: s.now.AddDate(0, 0, -61), Precision: larder.About, SpreadDays: 2},
+	pears := s.start(larder.NewBatch{Name: "Pear trimmings", Base: larder.FruitScraps, When: larder.When{At: s.now().AddDate(0, 0, -61), Precision: larder.About, SpreadDays: 2},
 		Jars: 2, FillML: litres(2.6), Place: "pantry, top shelf", Note: "Peels from the market pears.",
 		Ingredients: []larder.Ingredient{{Name: "pears, peels and cores", Amount: chem.Amount{Value: 2.4, Unit: "kg", MassG: 2400}}, {Name: "water", Amount: chem.Amount{Value: 4, Unit: "L", VolumeML: 4000}}, {Name: "sugar", Amount: chem.Amount{Value: 340, Unit: "g", MassG: 340}}}})
 	a := pears[0].Tag

@@ -134,9 +134,9 @@ func TestPHIsNeverAcidity(t *testing.T) {
 	s.log(tag, s.daysAgo(0.02), titrated(9.9, 9.9, 9.9), "")
 	page := s.get(at(tag, "")).wants(200, "is lower than even pure acetic acid")
 	page.lacks("acidity from pH")
-	s.now = s.now.AddDate(0, 0, 3)
+	s.move(s.now().AddDate(0, 0, 3))
 	s.get(at(tag, "?open=reading")).wants(200, "too long ago: a pH will be marked as rough")
-	s.log(tag, larder.ExactAt(s.now), larder.Reading{PH: shown(3.2)}, "")
+	s.log(tag, larder.ExactAt(s.now()), larder.Reading{PH: shown(3.2)}, "")
 	s.get(at(tag, "")).wants(200, "take the pH as a rough value")
 }
 

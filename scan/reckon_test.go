@@ -66,7 +66,7 @@ func (a answer) clean() answer {
 // reckonExample follows the link of the worked example.
 func (s *station) reckonExample(k reckon.Kind) {
 	s.t.Helper()
-	res, err := k.Compute(k.Example.Inputs, s.now)
+	res, err := k.Compute(k.Example.Inputs, s.now())
 	if err != nil {
 		s.t.Fatal(err)
 	}

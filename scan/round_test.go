@@ -61,7 +61,8 @@ func TestRound(t *testing.T) {
 	}
 	// A jar that is scanned offers to go on with the round, on this phone only.
 	s.get(at(pear, "")).wants(200, "A measuring round goes on").has(`href="/round/jar/` + string(pear) + `"`)
-	other := &station{t: t, db: s.db, engine: s.engine, pages: s.pages, jars: s.jars, now: s.now}
+	other := &station{t: t, db: s.db, engine: s.engine, pages: s.pages, jars: s.jars}
+	other.move(s.now())
 	other.jar = append(other.jar, s.paired("mk"))
 	other.get(at(pear, "")).lacks("/round/jar/")
 	other.get("/round").wants(200, "Next, 5 left") // and it is resumed there
@@ -104,7 +105,7 @@ func TestRound(t *testing.T) {
 	results := s.get(s.rounded("")).wants(200, "3 measured, 1 flagged, 1 skipped, 2 missing", "was 3.1", "was 3.0", "pH went from 3.1", "End the round", "Go on with the round")
 	results.lacks("No control sample", "is rough")
 	open, _ := s.db.OpenRound(context.Background())
-	s.now = s.now.Add(time.Hour)
+	s.move(s.now().Add(time.Hour))
 	s.post("/round/end", formOf("round", open.ID.String())).follow().wants(200, "3 measured").lacks("End the round", "Go on with")
 	s.get("/round").wants(200, "Rounds before", "25 Nov, 10:30", "3 jars")
 	s.get(at(pear, "")).lacks("A measuring round goes on")

@@ -23,13 +23,13 @@ func TestSetUpTellsOfBackups(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s.now = s.now.Add(3*time.Hour + 10*time.Minute)
+	s.move(s.now().Add(3*time.Hour + 10*time.Minute))
 	fresh := s.get("/setup").wants(200, "Last good backup 3 h ago", filepath.Base(made)).lacks(alarm)
 	if strings.Contains(fresh.Body.String(), dir) {
 		t.Error("the page tells the folder")
 	}
 
-	s.now = s.now.Add(4 * 24 * time.Hour)
+	s.move(s.now().Add(4 * 24 * time.Hour))
 	s.get("/setup").wants(200, alarm, "Last good backup 4 days ago", filepath.Base(made), "--no-backups")
 
 	blocked := filepath.Join(s.db.Dir(), "blocked")
@@ -39,7 +39,7 @@ func TestSetUpTellsOfBackups(t *testing.T) {
 	if _, err := s.db.DailyBackup(ctx, blocked, store.UsualKeep); err == nil {
 		t.Fatal("a backup into a file went well")
 	}
-	s.now = s.now.Add(5 * time.Minute)
+	s.move(s.now().Add(5 * time.Minute))
 	failed := s.get("/setup").wants(200, alarm, "Last good backup 4 days ago", "5 min ago failed", "is no folder", "serve --backups DIR")
 	if strings.Contains(failed.Body.String(), blocked) {
 		t.Error("the page tells the folder")

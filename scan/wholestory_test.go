@@ -42,9 +42,9 @@ func wholeStory(t *testing.T, script bool) {
 	first := w.begins("Barley", "5 L", larder.Ale)
 	second := w.begins("Quince juice", "5 L", larder.Juice)
 	w.strainsFirst(first)
-	s.now = s.now.AddDate(0, 0, 30)
+	s.move(s.now().AddDate(0, 0, 30))
 	w.strainsSecond(first, second)
-	s.now = s.now.AddDate(0, 0, 60)
+	s.move(s.now().AddDate(0, 0, 60))
 	w.finishes(second)
 	lot := w.bottles()
 	w.labelsAndGives(lot, second)
@@ -178,7 +178,7 @@ func (w wholeStation) finishes(tag larder.Tag) {
 		t.Fatalf("after the water %+v", a)
 	}
 	w.shot("6-diluted")
-	w.station.now = w.station.now.Add(24 * time.Hour)
+	w.station.move(w.station.now().Add(24 * time.Hour))
 	w.titrates(tag, "43,5")
 	w.tap(`.acts a[href^="/finish"]`)
 }
