@@ -10,6 +10,7 @@ import (
 
 	"github.com/go-fonts/liberation/liberationsansbold"
 	"github.com/go-fonts/liberation/liberationsansregular"
+	"github.com/jung-kurt/gofpdf"
 	"golang.org/x/image/font"
 	"golang.org/x/image/font/gofont/gobold"
 	"golang.org/x/image/font/gofont/goregular"
@@ -32,6 +33,12 @@ type face struct {
 	buf   sfnt.Buffer
 	advEm map[rune]float64 // -1: the font lacks it
 	inkEm map[rune][2]float64
+}
+
+// addTo gives the font to a PDF: a copy, since the writer pads the tables of what it
+// was given in their place, and other PDFs may be in the making.
+func (f *face) addTo(pdf *gofpdf.Fpdf) {
+	pdf.AddUTF8FontFromBytes(f.family, f.style, bytes.Clone(f.ttf))
 }
 
 func newFace(family, style string, ttf []byte) (*face, error) {

@@ -265,7 +265,7 @@ func (r *press) text(f *face, l look, s string, x, baseline float64) {
 	}
 	if !r.added[f] {
 		r.added[f] = true
-		r.pdf.AddUTF8FontFromBytes(f.family, f.style, f.ttf)
+		f.addTo(r.pdf)
 	}
 	r.pdf.SetFont(f.family, f.style, l.pt)
 	r.pdf.SetTextColor(l.grey, l.grey, l.grey)

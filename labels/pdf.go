@@ -246,7 +246,7 @@ func (p *printer) addPage(lenMM float64) {
 func (p *printer) text(it Item, x, baseline float64) {
 	if !p.added[it.face] {
 		p.added[it.face] = true
-		p.pdf.AddUTF8FontFromBytes(it.face.family, it.face.style, it.face.ttf)
+		it.face.addTo(p.pdf)
 	}
 	if p.face != it.face || p.pt != it.SizePt {
 		p.face, p.pt = it.face, it.SizePt
