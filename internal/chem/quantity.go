@@ -125,13 +125,14 @@ func (l LogLimit) meant(v float64) (string, bool) {
 
 // checkLog refuses a value outside logRange and offers what it may have been.
 func checkLog(field string, v float64) error {
-	l, _ := LogLimitOf(field)
+	r := logRange[field]
 	if !finite(v) {
-		return fieldErr(field, "The %s is not a number; type it in digits, like %s.", logRange[field].name, num((l.Min+l.Max)/2))
+		return fieldErr(field, "The %s is not a number; type it in digits, like %s.", r.name, num((r.min+r.max)/2))
 	}
-	if v >= l.Min && v <= l.Max {
+	if v >= r.min && v <= r.max {
 		return nil
 	}
+	l, _ := LogLimitOf(field)
 	says := l.Outside
 	if g, ok := l.meant(v); ok {
 		says = strings.ReplaceAll(l.Meant, "{g}", g)

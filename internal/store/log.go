@@ -80,18 +80,18 @@ func (t *tx) complete(ctx context.Context, n larder.NewEntry, jar larder.Jar) (l
 		if b.PH == nil {
 			return b.Corrected(nil, at, 0), nil
 		}
-		k, err := kitchenOf(ctx, t)
-		if err != nil {
-			return nil, err
-		}
 		calibration, err := newestBench(ctx, t, larder.KindCalibration, b.Instrument, until)
+		if err != nil || calibration == nil {
+			return b.Corrected(nil, at, 0), err // no age to judge
+		}
+		k, err := kitchenOf(ctx, t)
 		return b.Corrected(calibration, at, k.CalibrationMaxAge()), err
 	case larder.Titration:
-		k, err := kitchenOf(ctx, t)
-		if err != nil {
-			return nil, err
-		}
 		check, err := newestBench(ctx, t, larder.KindBase, b.BaseName, until)
+		if err != nil || check == nil {
+			return b.WithBase(nil, at, 0), err
+		}
+		k, err := kitchenOf(ctx, t)
 		return b.WithBase(check, at, k.BaseMaxAgeDays), err
 	}
 	return n.Body, nil

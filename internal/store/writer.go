@@ -31,7 +31,7 @@ type writer struct {
 
 // group is the acts that share a transaction.
 type group struct {
-	tx   *sql.Tx
+	conn *sql.Conn // in a transaction
 	acts int
 	done chan struct{} // closed when err says how the commit ended
 	err  error
@@ -68,11 +68,11 @@ func (w *writer) take(ctx context.Context, act func(turn) error) (*group, error)
 		return nil, err
 	}
 	if w.open == nil {
-		tx, err := w.pool.BeginTx(context.Background(), nil) // one act's context must not end the others'
+		conn, err := opened(w.pool)
 		if err != nil {
 			return nil, fmt.Errorf("beginning: %w", err)
 		}
-		w.open = &group{tx: tx, done: make(chan struct{})}
+		w.open = &group{conn: conn, done: make(chan struct{})}
 	}
 	g := w.open
 	err := w.run(ctx, g, act)
@@ -85,7 +85,7 @@ func (w *writer) take(ctx context.Context, act func(turn) error) (*group, error)
 // run runs one act in the group's transaction. The first needs no savepoint:
 // taking it back takes the transaction back.
 func (w *writer) run(ctx context.Context, g *group, act func(turn) error) (err error) {
-	t, first, whole := turn{g.tx}, g.acts == 0, false
+	t, first, whole := turn{g.conn}, g.acts == 0, false
 	defer func() {
 		if !whole {
 			w.takeBack(t, g, err)
@@ -116,7 +116,7 @@ func (w *writer) run(ctx context.Context, g *group, act func(turn) error) (err e
 // which cause then tells.
 func (w *writer) takeBack(t turn, g *group, cause error) {
 	if g.acts == 0 {
-		w.end(g, g.tx.Rollback())
+		w.end(g, finished(g.conn, "ROLLBACK"))
 		return
 	}
 	_, err := t.ExecContext(context.Background(), `ROLLBACK TO act`)
@@ -124,7 +124,7 @@ func (w *writer) takeBack(t turn, g *group, cause error) {
 		_, err = t.ExecContext(context.Background(), `RELEASE act`)
 	}
 	if err != nil {
-		_ = g.tx.Rollback() // err says more
+		_ = finished(g.conn, "ROLLBACK") // err says more
 		if _, ok := errors.AsType[*sqlite.Error](cause); ok {
 			err = cause
 		}
@@ -137,11 +137,35 @@ func (w *writer) commit() {
 	if g == nil || (w.waiting.Load() > 0 && g.acts < groupActs) {
 		return
 	}
-	err := g.tx.Commit()
+	err := finished(g.conn, "COMMIT")
 	if err != nil {
 		err = fmt.Errorf("committing: %w", err)
 	}
 	w.end(g, err)
+}
+
+// opened is a connection in a transaction. It is not a sql.Tx, which would guard each
+// statement against the end of a context that never ends, and costs as much as some
+// of them.
+func opened(pool *sql.DB) (*sql.Conn, error) {
+	conn, err := pool.Conn(context.Background()) // one act's context must not end the others'
+	if err != nil {
+		return nil, err
+	}
+	if _, err := conn.ExecContext(context.Background(), beginWriting); err != nil {
+		return nil, errors.Join(err, conn.Close())
+	}
+	return conn, nil
+}
+
+// finished ends the transaction of a connection and gives it back. Of a commit that
+// failed nothing is left open.
+func finished(conn *sql.Conn, how string) error {
+	_, err := conn.ExecContext(context.Background(), how)
+	if err != nil {
+		_, _ = conn.ExecContext(context.Background(), "ROLLBACK") // SQLite may have done it; err says why
+	}
+	return errors.Join(err, conn.Close())
 }
 
 func (w *writer) end(g *group, err error) {
@@ -158,7 +182,15 @@ type execer interface {
 // end whatever becomes of its context, because SQLite answers an interrupted write
 // by rolling back all of the transaction; between statements an ended context ends
 // the act.
-type turn struct{ tx *sql.Tx }
+type turn struct{ in inTransaction }
+
+// inTransaction is what runs statements in a transaction: an act's connection, or the
+// sql.Tx of an import.
+type inTransaction interface {
+	querier
+	execer
+	PrepareContext(ctx context.Context, query string) (*sql.Stmt, error)
+}
 
 func steady(ctx context.Context) context.Context {
 	if ctx.Err() != nil {
@@ -168,17 +200,17 @@ func steady(ctx context.Context) context.Context {
 }
 
 func (t turn) ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error) {
-	return t.tx.ExecContext(steady(ctx), query, args...)
+	return t.in.ExecContext(steady(ctx), query, args...)
 }
 
 func (t turn) QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error) {
-	return t.tx.QueryContext(steady(ctx), query, args...)
+	return t.in.QueryContext(steady(ctx), query, args...)
 }
 
 func (t turn) QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row {
-	return t.tx.QueryRowContext(steady(ctx), query, args...)
+	return t.in.QueryRowContext(steady(ctx), query, args...)
 }
 
 func (t turn) PrepareContext(ctx context.Context, query string) (*sql.Stmt, error) {
-	return t.tx.PrepareContext(steady(ctx), query)
+	return t.in.PrepareContext(steady(ctx), query)
 }
