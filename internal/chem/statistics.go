@@ -2,6 +2,7 @@ package chem
 
 import (
 	"math"
+	"sync"
 
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mathext"
@@ -36,6 +37,30 @@ func TQuantile(p, dof float64) float64 {
 	if math.IsInf(dof, 1) {
 		return mathext.NormalQuantile(p)
 	}
+	tQuantiles.Lock()
+	defer tQuantiles.Unlock()
+	at := [2]float64{p, dof}
+	t, known := tQuantiles.of[at]
+	if !known {
+		if len(tQuantiles.of) == manyTQuantiles {
+			clear(tQuantiles.of)
+		}
+		t = tQuantile(p, dof)
+		tQuantiles.of[at] = t
+	}
+	return t
+}
+
+const manyTQuantiles = 512
+
+// tQuantiles keeps what was asked for: it takes long to invert the distribution, and every titration
+// that a page tells of asks, mostly for the same few.
+var tQuantiles = struct {
+	sync.Mutex
+	of map[[2]float64]float64
+}{of: map[[2]float64]float64{}}
+
+func tQuantile(p, dof float64) float64 {
 	// Both tails outside ±t are I(x; dof/2, 1/2) with x = dof / (dof + t²).
 	x := mathext.InvRegIncBeta(dof/2, 0.5, 2*min(p, 1-p))
 	return math.Copysign(math.Sqrt(dof*(1-x)/x), p-0.5)
