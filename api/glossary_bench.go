@@ -70,7 +70,7 @@ var benchGlossary = map[string]word{
 	"enough_data":                     {"There is a band to show.", nil},
 	"findings":                        {"What the forecast has to tell, in sentences.", nil},
 	"ForecastFinding.kind":            {"The finding's name for programs.", "target_unlikely"},
-	"end":                             {"Where the acidity should settle; left out without a forecast.", nil},
+	"end":                             {"Where the acidity should settle; left out without a forecast, and while the acidity falls.", nil},
 	"chance_of_target_percent":        {"The chance that the target is reached at all, %; left out without a forecast.", 85},
 	"finish":                          {"When the target is reached or the rise over, whichever is to be expected; left out when no date is forecast.", nil},
 	"finish_kind":                     {"What finish is: target or plateau.", nil},

@@ -152,10 +152,10 @@ func forecastOf(f forecast.Forecast, target chem.GramsPer100ML) Forecast {
 	for _, s := range f.Steps() {
 		out.Band = append(out.Band, BandPoint{s.At, bandOf(s.Band)})
 	}
-	if f.Enough() {
+	if f.Foresees() {
 		out.End = new(bandOf(f.End))
 	}
-	if f.Enough() && target > 0 {
+	if f.Foresees() && target > 0 {
 		out.ChanceOfTargetPercent = new(math.Round(100 * f.ChanceOfTarget))
 	}
 	return out

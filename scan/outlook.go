@@ -178,7 +178,9 @@ func forecastOf(f forecast.Forecast, now time.Time) forecastView {
 		f.Finish.Likely = later(f.Finish.Likely, now)
 		v.Dates = fmt.Sprintf("%s between %s and %s, likely about %s (80 %%).", what, shortDay(f.Finish.Early, now), shortDay(f.Finish.Late, now), shortDay(f.Finish.Likely, now))
 	}
-	v.Chance = fmt.Sprintf("The chance that it reaches the target at all is %s.", chanceText(f.ChanceOfTarget))
+	if f.Foresees() {
+		v.Chance = fmt.Sprintf("The chance that it reaches the target at all is %s.", chanceText(f.ChanceOfTarget))
+	}
 	return v
 }
 

@@ -62,11 +62,11 @@ type Finding struct {
 type Forecast struct {
 	Now      time.Time
 	Findings []Finding
-	// End is where the acidity will settle, as an 80 % interval; zero when
-	// there is no forecast.
+	// End is where the acidity will settle, as an 80 % interval; zero unless
+	// the forecast Foresees.
 	End Band
 	// ChanceOfTarget, 0 to 1, that the target will be reached at all; 0 when
-	// no target was given.
+	// no target was given, or unless the forecast Foresees.
 	ChanceOfTarget float64
 	// Target is when the target is reached, given that it is; Plateau is when
 	// the rise is over. Dates may lie in the past.
@@ -149,6 +149,10 @@ func (f Forecast) Has(kind FindingKind) bool {
 // Enough tells whether there is a band to show.
 func (f Forecast) Enough() bool { return len(f.curves) > 0 }
 
+// Foresees tells whether the forecast says where the rise will end: there is enough,
+// and the acidity is not falling.
+func (f Forecast) Foresees() bool { return f.Enough() && math.IsInf(f.fallFrom, 1) }
+
 // judge draws the findings and dates from curves and titrations.
 func (f *Forecast) judge(in Input, data []sample, peak int) {
 	last := data[len(data)-1]
@@ -161,6 +165,7 @@ func (f *Forecast) judge(in Input, data []sample, peak int) {
 	case peak >= 0:
 		f.add(Falling, "Falling: from %.1f to %.1f g/100 mL. With the alcohol gone, vinegar bacteria can burn the acid itself (over-oxidised). Titrate once more; if it holds, fill to the brim, close without air and keep cool. Use the newest strength, not the highest.", data[peak].level, last.level)
 		f.Target, f.Plateau = DateRange{}, DateRange{}
+		f.End, f.ChanceOfTarget = Band{}, 0 // of a rise that is over
 	case stalled && last.level-data[0].level < leastFall:
 		f.add(Stalled, "Stalled: at %.1f g/100 mL since the first titration, %.1f expected. Check warmth (16-27 °C), air through the cloth, live starter, and sulphite or too much alcohol in what went in.", last.level, low)
 		f.Target, f.Plateau = DateRange{}, DateRange{}
@@ -196,6 +201,8 @@ func (f *Forecast) judgeTarget(target float64, last sample) {
 		f.add(TargetReached, "The newest titration lies above the target of %.1f g/100 mL.", target)
 	case target >= f.ceiling:
 		f.add(TargetUnlikely, "The target of %.1f g/100 mL lies at or above the ceiling of %.1f: this recipe cannot reach it. Add sugar before, or stronger liquid during, the work.", target, f.ceiling)
+	case !f.Foresees():
+		f.add(TargetUnlikely, "While it falls, the target of %.1f g/100 mL comes no nearer.", target)
 	case f.ChanceOfTarget < 0.5:
 		f.add(TargetUnlikely, "The target of %.1f g/100 mL is unlikely to be reached: the jar should settle between %.1f and %.1f.", target, float64(f.End.LowGPer100ML), float64(f.End.HighGPer100ML))
 	}

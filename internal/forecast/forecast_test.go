@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 	"time"
 
@@ -69,6 +70,28 @@ func TestFindings(t *testing.T) {
 		}
 		if f.Finish.IsZero() == c.date {
 			t.Errorf("%s: finish %+v, want a date: %t", c.name, f.Finish, c.date)
+		}
+	}
+}
+
+// A jar that falls is told nothing of where a rise would have ended.
+func TestFallingForeseesNoRise(t *testing.T) {
+	for name, in := range map[string]Input{
+		"short of the target": basic(84, 28, 3.0, 42, 4.2, 56, 4.2, 70, 3.8, 77, 3.6, 84, 3.4),
+		"fallen below it":     basic(84, 28, 4.0, 42, 5.5, 56, 5.5, 70, 5.1, 77, 4.7, 84, 4.3),
+	} {
+		in.TargetGPer100ML = 5
+		f := must(t, in)
+		if !f.Has(Falling) || f.Foresees() || f.End != (Band{}) || f.ChanceOfTarget != 0 || !f.Finish.IsZero() {
+			t.Errorf("%s: ends at %+v, chance %v, %+v", name, f.End, f.ChanceOfTarget, f.Findings)
+		}
+		for _, x := range f.Findings {
+			if strings.Contains(x.Text, "settle") {
+				t.Errorf("%s: %s", name, x.Text)
+			}
+		}
+		if !f.Has(TargetUnlikely) || !f.Enough() {
+			t.Errorf("%s: %+v", name, f.Findings)
 		}
 	}
 }

@@ -125,9 +125,8 @@ func foretell(r *reader) (Result, error) {
 func (res *ForecastResult) fill(f forecast.Forecast, in forecast.Input, loc *time.Location) []Line {
 	now, _ := f.Band(in.Now) // there is enough
 	res.NowLowGPer100ML, res.NowMidGPer100ML, res.NowHighGPer100ML = &now.LowGPer100ML, &now.MidGPer100ML, &now.HighGPer100ML
-	res.EndLowGPer100ML, res.EndMidGPer100ML, res.EndHighGPer100ML = &f.End.LowGPer100ML, &f.End.MidGPer100ML, &f.End.HighGPer100ML
 	var out []Line
-	if in.TargetGPer100ML > 0 {
+	if in.TargetGPer100ML > 0 && f.Foresees() {
 		chance := f.ChanceOfTarget
 		res.ChanceOfTarget = &chance
 		out = append(out, computed("Chance to reach "+Figure(float64(in.TargetGPer100ML))+" g/100 mL", fix(100*chance, 0), "%"))
@@ -143,8 +142,12 @@ func (res *ForecastResult) fill(f forecast.Forecast, in forecast.Input, loc *tim
 		res.PlateauEarly, res.PlateauLikely, res.PlateauLate = isoDay(f.Plateau.Early, loc), isoDay(f.Plateau.Likely, loc), isoDay(f.Plateau.Late, loc)
 		out = append(out, computed("Rise over about", day(f.Plateau.Likely.In(loc)), ""))
 	}
-	return append(out, computed("On that day", fix(now.LowGPer100ML, 1)+" to "+fix(now.HighGPer100ML, 1), "g/100 mL (80 %)"),
-		computed("Will settle at", fix(f.End.LowGPer100ML, 1)+" to "+fix(f.End.HighGPer100ML, 1), "g/100 mL (80 %)"))
+	out = append(out, computed("On that day", fix(now.LowGPer100ML, 1)+" to "+fix(now.HighGPer100ML, 1), "g/100 mL (80 %)"))
+	if !f.Foresees() {
+		return out
+	}
+	res.EndLowGPer100ML, res.EndMidGPer100ML, res.EndHighGPer100ML = &f.End.LowGPer100ML, &f.End.MidGPer100ML, &f.End.HighGPer100ML
+	return append(out, computed("Will settle at", fix(f.End.LowGPer100ML, 1)+" to "+fix(f.End.HighGPer100ML, 1), "g/100 mL (80 %)"))
 }
 
 func isoDay(t time.Time, loc *time.Location) string { return t.In(loc).Format("2006-01-02") }
