@@ -155,11 +155,20 @@ func (t *tx) edge(ctx context.Context, e larder.Entry) error {
 // compares it.
 func setState(ctx context.Context, t execer, tag larder.Tag, s larder.State) error {
 	text, err := json.Marshal(s)
-	if err == nil {
-		_, err = t.ExecContext(ctx, `UPDATE jar SET state = ?, live = ?, hold = ?, listed = ? WHERE tag = ?`,
-			string(text), s.Stage.Live(), s.Hold, s.ListedText(), tag)
-	}
 	if err != nil {
+		return fmt.Errorf("keeping the jar's state: %w", err)
+	}
+	// Mostly neither changes, and their indexes need not be written.
+	res, err := t.ExecContext(ctx, `UPDATE jar SET state = ?1, listed = ?4 WHERE tag = ?5 AND live = ?2 AND hold = ?3`,
+		string(text), s.Stage.Live(), s.Hold, s.ListedText(), tag)
+	if err != nil {
+		return fmt.Errorf("keeping the jar's state: %w", err)
+	}
+	if n, err := res.RowsAffected(); err != nil || n == 1 {
+		return err
+	}
+	if _, err = t.ExecContext(ctx, `UPDATE jar SET state = ?1, live = ?2, hold = ?3, listed = ?4 WHERE tag = ?5`,
+		string(text), s.Stage.Live(), s.Hold, s.ListedText(), tag); err != nil {
 		return fmt.Errorf("keeping the jar's state: %w", err)
 	}
 	return nil
