@@ -202,6 +202,7 @@ nothing: what does not fit is told with its file and line.`,
 				}
 				return next()
 			})
+			size.stop(bar)
 			if err != nil {
 				return importTrouble(err)
 			}
@@ -241,6 +242,14 @@ func (s *readSize) due() bool {
 	due := s.told < s.total
 	s.told = s.read
 	return due
+}
+
+// stop takes a bar away that did not come to its end, so that what went wrong is told
+// on a line of its own.
+func (s *readSize) stop(bar func(done int)) {
+	if bar != nil && s.told > 0 && s.told < s.total {
+		bar(int(s.total >> 10))
+	}
 }
 
 type countingReader struct {

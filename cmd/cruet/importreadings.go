@@ -51,9 +51,6 @@ semicolons or tabs. Acidity is not taken: log the titrations themselves. The col
 func (a *app) importReadings(ctx context.Context, r room, file *os.File, f actFlags, preview bool) error {
 	h := sha256.New()
 	total, err := io.Copy(h, file)
-	if err == nil {
-		_, err = file.Seek(0, io.SeekStart)
-	}
 	if err != nil {
 		return &hinted{err, "Save the table from your spreadsheet as CSV first."}
 	}
@@ -65,18 +62,27 @@ func (a *app) importReadings(ctx context.Context, r room, file *os.File, f actFl
 	if f.key == "" { // the same table is the same act
 		act.Key = uuid.NewHash(sha256.New(), uuid.NameSpaceOID, []byte("cruet readings "+sum), 8)
 	}
-	size := &readSize{total: total}
-	in, err := sheet.NewReadingReader(countingReader{file, size}, time.Now(), r.loc)
-	if err != nil {
-		return importTrouble(err)
-	}
-	bar := a.progress(int(total>>10), "KiB")
-	report, err := r.db.ImportReadings(ctx, act, sum, preview, func() (sheet.Reading, bool, error) {
-		if bar != nil && size.due() {
-			bar(min(int(size.read>>10)+1, int(total>>10)))
+	size, now, whats := &readSize{total: total}, time.Now(), []string{"KiB checked", "KiB logged"}
+	var bar func(done int)
+	report, err := r.db.ImportReadings(ctx, act, sum, preview, func() (store.NextReading, error) {
+		if _, err := file.Seek(0, io.SeekStart); err != nil {
+			return nil, err
 		}
-		return in.Next()
+		*size = readSize{total: total}
+		in, err := sheet.NewReadingReader(countingReader{file, size}, now, r.loc)
+		if err != nil {
+			return nil, err
+		}
+		bar = a.progress(int(total>>10), whats[0])
+		whats = whats[len(whats)-1:]
+		return func() (sheet.Reading, bool, error) {
+			if bar != nil && size.due() {
+				bar(min(int(size.read>>10)+1, int(total>>10)))
+			}
+			return in.Next()
+		}, nil
 	})
+	size.stop(bar)
 	var wrong *store.WrongReadingsError
 	switch {
 	case errors.As(err, &wrong):

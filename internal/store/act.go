@@ -63,6 +63,16 @@ func (db *DB) act(ctx context.Context, a larder.Act, kind string, input any, do 
 	return ref, replayed, nil
 }
 
+// answeredBefore tells whether an act with that key is on disk.
+func (db *DB) answeredBefore(ctx context.Context, key uuid.UUID) (bool, error) {
+	var known bool
+	err := db.read.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM act WHERE key = ?)`, key[:]).Scan(&known)
+	if err != nil {
+		err = fmt.Errorf("store: looking up the key: %w", err)
+	}
+	return known, err
+}
+
 // answered is what the act made when it was answered before.
 func (t *tx) answered(ctx context.Context, print []byte) (ref string, err error) {
 	var before []byte

@@ -122,3 +122,35 @@ func newestBench(ctx context.Context, q querier, kind larder.BenchKind, name str
 	}
 	return &e, nil
 }
+
+// benchMemo answers at once what was asked last, for an act of many lines: those of a
+// maker's table that follow each other are mostly of one day and one meter. It serves
+// one act, which changes neither the bench book nor the kitchen's settings.
+type benchMemo struct {
+	kitchen *larder.Kitchen
+	kind    larder.BenchKind
+	name    string
+	at      time.Time // zero: nothing was asked yet
+	line    *larder.BenchEntry
+}
+
+// inForce is newestBench, with the kitchen's settings, which say how long it holds;
+// they are read only for a line that there is.
+func (m *benchMemo) inForce(ctx context.Context, q querier, kind larder.BenchKind, name string, at time.Time) (k larder.Kitchen, line *larder.BenchEntry, err error) {
+	if kind != m.kind || name != m.name || !at.Equal(m.at) {
+		if line, err = newestBench(ctx, q, kind, name, at); err != nil {
+			return k, nil, err
+		}
+		m.kind, m.name, m.at, m.line = kind, name, at, line
+	}
+	if m.line == nil {
+		return k, nil, nil
+	}
+	if m.kitchen == nil {
+		if k, err = kitchenOf(ctx, q); err != nil {
+			return k, nil, err
+		}
+		m.kitchen = &k
+	}
+	return *m.kitchen, m.line, nil
+}

@@ -67,6 +67,10 @@ func kindOf(b larder.Body) larder.Kind {
 // complete fills in what the record knows better than the sender: the stage
 // before, the calibration and the base's check then in force.
 func (t *tx) complete(ctx context.Context, n larder.NewEntry, jar larder.Jar) (larder.Body, error) {
+	return t.completeBy(ctx, n, jar, &benchMemo{})
+}
+
+func (t *tx) completeBy(ctx context.Context, n larder.NewEntry, jar larder.Jar, bench *benchMemo) (larder.Body, error) {
 	when := t.fill(n.When)
 	at, until := when.At, when.At
 	if when.Precision == larder.Day {
@@ -80,18 +84,10 @@ func (t *tx) complete(ctx context.Context, n larder.NewEntry, jar larder.Jar) (l
 		if b.PH == nil {
 			return b.Corrected(nil, at, 0), nil
 		}
-		calibration, err := newestBench(ctx, t, larder.KindCalibration, b.Instrument, until)
-		if err != nil || calibration == nil {
-			return b.Corrected(nil, at, 0), err // no age to judge
-		}
-		k, err := kitchenOf(ctx, t)
+		k, calibration, err := bench.inForce(ctx, t, larder.KindCalibration, b.Instrument, until)
 		return b.Corrected(calibration, at, k.CalibrationMaxAge()), err
 	case larder.Titration:
-		check, err := newestBench(ctx, t, larder.KindBase, b.BaseName, until)
-		if err != nil || check == nil {
-			return b.WithBase(nil, at, 0), err
-		}
-		k, err := kitchenOf(ctx, t)
+		k, check, err := bench.inForce(ctx, t, larder.KindBase, b.BaseName, until)
 		return b.WithBase(check, at, k.BaseMaxAgeDays), err
 	}
 	return n.Body, nil
@@ -108,32 +104,43 @@ func (db *DB) replay(ctx context.Context, key uuid.UUID) (Saved, error) {
 
 // append writes one checked entry, its edge and the jar's new state.
 func (t *tx) append(ctx context.Context, id uuid.UUID, jar larder.Jar, n larder.NewEntry) (larder.Entry, larder.State, error) {
-	e := larder.Entry{
-		ID: id, Act: t.act.Key, Jar: jar.Tag, When: t.fill(n.When), RecordedAt: t.now,
+	e, after, err := t.write(ctx, t.entry(id, jar.Tag, n), jar.State)
+	if err != nil {
+		return e, jar.State, err
+	}
+	return e, after, setState(ctx, t, jar.Tag, after)
+}
+
+// entry is what is logged of a checked entry.
+func (t *tx) entry(id uuid.UUID, jar larder.Tag, n larder.NewEntry) larder.Entry {
+	return larder.Entry{
+		ID: id, Act: t.act.Key, Jar: jar, When: t.fill(n.When), RecordedAt: t.now,
 		By: t.act.By, Note: n.Note, Kind: n.Body.Kind(), Body: n.Body,
 	}
-	body, err := json.Marshal(n.Body)
+}
+
+// write writes an entry and its edge, and gives the state of its jar after it, which
+// whoever calls must keep in the same transaction.
+func (t *tx) write(ctx context.Context, e larder.Entry, before larder.State) (larder.Entry, larder.State, error) {
+	body, err := json.Marshal(e.Body)
 	if err != nil {
-		return e, jar.State, fmt.Errorf("writing the entry: %w", err)
+		return e, before, fmt.Errorf("writing the entry: %w", err)
 	}
 	res, err := t.ExecContext(ctx, `INSERT INTO entry (id, act, jar, happened_ms, precision, spread_days, recorded_ms, by, note, kind, body)
 		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
 		e.ID[:], e.Act[:], e.Jar, e.When.At.UnixMilli(), e.When.Precision, e.When.SpreadDays,
 		t.now.UnixMilli(), e.By, e.Note, e.Kind, string(body))
 	if err != nil {
-		return e, jar.State, fmt.Errorf("writing the entry: %w", err)
+		return e, before, fmt.Errorf("writing the entry: %w", err)
 	}
 	if e.Seq, err = res.LastInsertId(); err != nil {
-		return e, jar.State, fmt.Errorf("writing the entry: %w", err)
+		return e, before, fmt.Errorf("writing the entry: %w", err)
 	}
 	if err := t.edge(ctx, e); err != nil {
-		return e, jar.State, err
+		return e, before, err
 	}
-	after := jar.State.Apply(e)
-	if err := t.flow(ctx, e, jar.State, after); err != nil {
-		return e, jar.State, err
-	}
-	return e, after, setState(ctx, t, jar.Tag, after)
+	after := before.Apply(e)
+	return e, after, t.flow(ctx, e, before, after)
 }
 
 func (t *tx) edge(ctx context.Context, e larder.Entry) error {
