@@ -31,6 +31,11 @@ func TestSetUpTellsOfBackups(t *testing.T) {
 
 	s.move(s.now().Add(4 * 24 * time.Hour))
 	s.get("/setup").wants(200, alarm, "Last good backup 4 days ago", filepath.Base(made), "--no-backups")
+	// One that waits for a quiet minute is none yet.
+	if off, err := s.db.PutOffBackup(ctx, dir); err != nil || !off {
+		t.Fatalf("%v, %v", off, err)
+	}
+	s.get("/setup").wants(200, alarm, "Last good backup 4 days ago", filepath.Base(made), "--no-backups")
 
 	blocked := filepath.Join(s.db.Dir(), "blocked")
 	if err := os.WriteFile(blocked, nil, 0o600); err != nil {

@@ -127,30 +127,89 @@ func parseKeep(text string) (store.Keep, error) {
 	return k, nil
 }
 
-// backups makes the daily backups of a station until it stops: at its start when
-// one is due, then once it is due again.
+// backups makes the daily backups of a station until it stops. One that is due waits
+// until nobody has asked the station for anything for a minute, five minutes at most:
+// copying the records of many years takes a small computer a minute, in which each
+// page takes several times as long, and whoever starts the station opens it next. A
+// station that stops while one waits makes it then, if it can be done soon; else the
+// next start makes it at once.
 type backups struct {
-	dir  string
-	keep store.Keep
-	say  func(format string, args ...any)
+	dir   string
+	keep  store.Keep
+	say   func(format string, args ...any)
+	now   func() time.Time
+	used  func() time.Time // when the station was last asked for something; zero: not yet
+	began time.Time        // the station
+	waits time.Time        // since when one that is due waits; zero: none does
 }
 
-const backupLook = 10 * time.Minute
+const (
+	backupLook     = 10 * time.Minute
+	backupPeek     = 5 * time.Second // while one waits
+	backupQuiet    = time.Minute
+	backupPatience = 5 * time.Minute
+	backupStopping = 10 * time.Second // it may take so long at the end
+)
 
-func (b backups) run(ctx context.Context, db *store.DB) {
+func (b *backups) run(ctx context.Context, db *store.DB) {
+	b.began = b.now()
 	for {
-		switch made, err := db.DailyBackup(ctx, b.dir, b.keep); {
-		case ctx.Err() != nil:
-			return
-		case err != nil:
-			b.say("the daily backup failed: %s", oneLine(err.Error()))
-		case made != "":
-			b.say("backup: %s", made)
-		}
+		next := b.look(ctx, db)
 		select {
 		case <-ctx.Done():
+			b.stop(db)
 			return
-		case <-time.After(backupLook):
+		case <-time.After(next):
 		}
+	}
+}
+
+// look makes a backup when it is time for one, and tells when to look again.
+func (b *backups) look(ctx context.Context, db *store.DB) time.Duration {
+	if b.wait(ctx, db) {
+		return backupPeek
+	}
+	b.waits = time.Time{}
+	b.make(ctx, db)
+	return backupLook
+}
+
+// wait tells whether the next backup, if it is due, had better wait.
+func (b *backups) wait(ctx context.Context, db *store.DB) bool {
+	now := b.now()
+	quiet := b.began
+	if used := b.used(); used.After(quiet) {
+		quiet = used
+	}
+	if now.Sub(quiet) >= backupQuiet {
+		return false
+	}
+	if b.waits.IsZero() {
+		if off, err := db.PutOffBackup(ctx, b.dir); err != nil || !off { // trouble is told by trying
+			return false
+		}
+		b.waits = now
+	}
+	waited := now.Sub(b.waits)
+	return waited >= 0 && waited < backupPatience // a clock may be set back
+}
+
+// stop makes the backup that waits.
+func (b *backups) stop(db *store.DB) {
+	if b.waits.IsZero() {
+		return
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), backupStopping)
+	defer cancel()
+	b.make(ctx, db)
+}
+
+func (b *backups) make(ctx context.Context, db *store.DB) {
+	switch made, err := db.DailyBackup(ctx, b.dir, b.keep); {
+	case ctx.Err() != nil:
+	case err != nil:
+		b.say("the daily backup failed: %s", oneLine(err.Error()))
+	case made != "":
+		b.say("backup: %s", made)
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"sync"
 	"sync/atomic"
+	"time"
 
 	"cruet/internal/beacon"
 	"cruet/internal/larder"
@@ -29,6 +30,7 @@ type running struct {
 	bounds *web.Bounds
 	health *web.Health
 
+	used  atomic.Pointer[time.Time] // when the last request came
 	pages atomic.Pointer[http.Handler]
 	last  *scan.Pages // whose waiting forms the next ones take over
 
@@ -39,7 +41,16 @@ type running struct {
 }
 
 func (r *running) ServeHTTP(w http.ResponseWriter, req *http.Request) {
+	r.used.Store(new(time.Now()))
 	(*r.pages.Load()).ServeHTTP(w, req)
+}
+
+// lastUsed is when the last request came; zero: none did.
+func (r *running) lastUsed() time.Time {
+	if at := r.used.Load(); at != nil {
+		return *at
+	}
+	return time.Time{}
 }
 
 // settle finds the station's address by the settings, writes it into them for

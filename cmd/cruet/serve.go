@@ -48,7 +48,8 @@ Only paired phones write; the first is paired by the code that the station print
 while there is none. Serve it on the kitchen's own network only.
 
 Once a day it makes a backup, as "cruet backup" does, in the folder "backups" among
-the records, and removes old ones: --keep "7d 5w 12m" keeps the newest of the last 7
+the records, as soon as nobody has asked for a page for a minute, or five minutes after
+it was due. It removes old ones: --keep "7d 5w 12m" keeps the newest of the last 7
 days, 5 weeks and 12 months. --backups DIR puts them on another disk, which is safer:
 a folder on it, not the place where it is mounted, so that none is made elsewhere
 while the disk is not plugged in.
@@ -136,7 +137,7 @@ func (a *app) serve(cmd *cobra.Command, f serveFlags) (err error) {
 	}
 	defer a.sweep(ctx, db)()
 	if !f.demo && !f.noBackups {
-		b := backups{dir: f.backups, keep: keep, say: func(format string, args ...any) { fmt.Fprintf(a.err, "note: "+format+"\n", args...) }}
+		b := &backups{dir: f.backups, keep: keep, now: time.Now, used: r.lastUsed, say: func(format string, args ...any) { fmt.Fprintf(a.err, "note: "+format+"\n", args...) }}
 		if b.dir == "" {
 			b.dir = filepath.Join(db.Dir(), store.BackupFolder)
 		}

@@ -32,6 +32,8 @@ type LastBackup struct {
 	Failure  string    `json:"failure,omitempty"`
 	// Why is the failure's kind. Failure may hold paths, which no page tells.
 	Why BackupTrouble `json:"why,omitempty"`
+	// PutOffAt is when a station put one off that was due and has not been made since.
+	PutOffAt time.Time `json:"put_off_at,omitzero"`
 }
 
 // BackupTrouble is a kind of failure that somebody can mend; empty: another one.
@@ -62,9 +64,13 @@ func troubleOf(err error) BackupTrouble {
 
 // LastBackup tells of the newest good backup.
 func (db *DB) LastBackup(ctx context.Context) (LastBackup, error) {
+	return lastBackup(ctx, db.read)
+}
+
+func lastBackup(ctx context.Context, q querier) (LastBackup, error) {
 	var out LastBackup
 	var text string
-	err := db.read.QueryRowContext(ctx, `SELECT value FROM setting WHERE name = ?`, backupSettings).Scan(&text)
+	err := q.QueryRowContext(ctx, `SELECT value FROM setting WHERE name = ?`, backupSettings).Scan(&text)
 	if errors.Is(err, sql.ErrNoRows) {
 		return out, nil
 	}
@@ -82,13 +88,13 @@ func (db *DB) noteBackup(ctx context.Context, path string, m Manifest) error {
 	if err != nil {
 		full = path
 	}
-	return db.setLastBackup(ctx, LastBackup{At: m.Made, Path: full, Entries: m.Entries, Photos: m.Photos})
+	return setLastBackup(ctx, db.write, LastBackup{At: m.Made, Path: full, Entries: m.Entries, Photos: m.Photos})
 }
 
-func (db *DB) setLastBackup(ctx context.Context, b LastBackup) error {
+func setLastBackup(ctx context.Context, t execer, b LastBackup) error {
 	text, err := json.Marshal(b)
 	if err == nil {
-		_, err = db.write.ExecContext(ctx, `INSERT INTO setting (name, value) VALUES (?, ?) ON CONFLICT DO UPDATE SET value = excluded.value`, backupSettings, string(text))
+		_, err = t.ExecContext(ctx, `INSERT INTO setting (name, value) VALUES (?, ?) ON CONFLICT DO UPDATE SET value = excluded.value`, backupSettings, string(text))
 	}
 	if err != nil {
 		return fmt.Errorf("store: the last backup: %w", err)
@@ -109,16 +115,11 @@ var UsualKeep = Keep{Days: 7, Weeks: 5, Months: 12}
 // the data folder has to be there: see backupFolder.
 func (db *DB) DailyBackup(ctx context.Context, dir string, keep Keep) (made string, err error) {
 	now := db.now().UTC()
-	if err := db.backupFolder(dir); err != nil {
-		return "", db.failedBackup(ctx, now, err)
-	}
-	have, err := dailyBackups(dir)
+	have, due, err := db.dueBackup(dir, now)
 	if err != nil {
 		return "", db.failedBackup(ctx, now, err)
 	}
-	const day = 24 * time.Hour
-	// A clock that was set back must not stop the backups until it catches up.
-	if n := len(have); n > 0 && now.Sub(have[n-1].at) < day && now.Sub(have[n-1].at) > -day {
+	if !due {
 		return "", nil
 	}
 	made = filepath.Join(dir, now.Format(dailyLayout)+".zip")
@@ -132,6 +133,40 @@ func (db *DB) DailyBackup(ctx context.Context, dir string, keep Keep) (made stri
 		}
 	}
 	return made, nil
+}
+
+// dueBackup lists a folder's daily backups, and tells whether the next is due.
+func (db *DB) dueBackup(dir string, now time.Time) (have []daily, due bool, err error) {
+	if err := db.backupFolder(dir); err != nil {
+		return nil, false, err
+	}
+	if have, err = dailyBackups(dir); err != nil || len(have) == 0 {
+		return have, true, err
+	}
+	const day = 24 * time.Hour
+	// A clock that was set back must not stop the backups until it catches up.
+	age := now.Sub(have[len(have)-1].at)
+	return have, age >= day || age <= -day, nil
+}
+
+// PutOffBackup tells whether a daily backup may be made a little later: it is due,
+// nothing stands against it, and none was put off already. That this one is, is kept,
+// so that a station which is stopped before it makes it puts no second one off.
+func (db *DB) PutOffBackup(ctx context.Context, dir string) (bool, error) {
+	now := db.now().UTC()
+	if _, due, err := db.dueBackup(dir, now); err != nil || !due {
+		return false, err
+	}
+	off := false
+	err := db.inTx(ctx, larder.Act{}, func(t *tx) error {
+		last, err := lastBackup(ctx, t)
+		if err != nil || !last.PutOffAt.IsZero() || !last.FailedAt.IsZero() {
+			return err
+		}
+		off, last.PutOffAt = true, now
+		return setLastBackup(ctx, t, last)
+	})
+	return off && err == nil, err
 }
 
 // NoBackupFolderError says that a folder for backups is not there, and was not made.
@@ -167,11 +202,14 @@ func (db *DB) backupFolder(dir string) error {
 }
 
 func (db *DB) failedBackup(ctx context.Context, at time.Time, err error) error {
-	last, e := db.LastBackup(ctx)
-	if e == nil {
+	e := db.inTx(ctx, larder.Act{}, func(t *tx) error {
+		last, e := lastBackup(ctx, t)
+		if e != nil {
+			return e
+		}
 		last.FailedAt, last.Failure, last.Why = at, err.Error(), troubleOf(err)
-		e = db.setLastBackup(ctx, last)
-	}
+		return setLastBackup(ctx, t, last)
+	})
 	return errors.Join(err, e)
 }
 
