@@ -81,7 +81,7 @@ func (db *DB) Backup(ctx context.Context, path string) (m Manifest, err error) {
 		}
 		return m, fmt.Errorf("store: backup: %s: %w", path, err)
 	}
-	work, err := os.MkdirTemp(filepath.Dir(path), ".cruet-backup-*")
+	work, err := os.MkdirTemp(filepath.Dir(path), workFolders[0])
 	if err != nil {
 		return m, fmt.Errorf("store: backup: %w", err)
 	}
@@ -276,7 +276,7 @@ func countFile(ctx context.Context, file string) (Report, error) {
 // photo against their hashes and counts what there is. What is wrong is a
 // *DamagedBackupError.
 func VerifyBackup(ctx context.Context, file string) (m Manifest, err error) {
-	work, err := os.MkdirTemp(filepath.Dir(file), ".cruet-verify-*")
+	work, err := os.MkdirTemp(filepath.Dir(file), workFolders[1])
 	if err != nil {
 		if work, err = os.MkdirTemp("", "cruet-verify-*"); err != nil {
 			return m, err

@@ -335,6 +335,38 @@ func TestDailyBackup(t *testing.T) {
 	}
 }
 
+// What a backup leaves that was cut off with its program is removed a day later; what
+// may be still written, and what is the maker's own, stays.
+func TestDailyBackupSweeps(t *testing.T) {
+	db, c := kitchen(t)
+	jarsOfWine(t, db, 1)
+	dir := filepath.Join(db.Dir(), BackupFolder)
+	for name, hours := range map[string]int{".cruet-backup-1": 25, ".cruet-verify-2": 49, ".cruet-backup-3": 23, ".cruet-mine": 100} {
+		if err := os.MkdirAll(filepath.Join(dir, name), 0o700); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(dir, name, FileName), []byte("cut o"), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		at := c.now.Add(-time.Duration(hours) * time.Hour)
+		if err := os.Chtimes(filepath.Join(dir, name), at, at); err != nil {
+			t.Fatal(err)
+		}
+	}
+	made, err := db.DailyBackup(ctx, dir, UsualKeep)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var have []string
+	entries, err := os.ReadDir(dir)
+	for _, e := range entries {
+		have = append(have, e.Name())
+	}
+	if want := []string{".cruet-backup-3", ".cruet-mine", filepath.Base(made)}; err != nil || !slices.Equal(have, want) {
+		t.Errorf("%v, %v, want %v", have, err, want)
+	}
+}
+
 // A folder on a disk that is not plugged in is not made: backups would lie on the
 // disk that they are to outlive. In the data folder one may be made, at any depth.
 func TestBackupFolderIsNotMadeElsewhere(t *testing.T) {

@@ -122,6 +122,9 @@ func (db *DB) DailyBackup(ctx context.Context, dir string, keep Keep) (made stri
 	if !due {
 		return "", nil
 	}
+	if err := sweepBackups(dir, now); err != nil {
+		return "", db.failedBackup(ctx, now, err)
+	}
 	made = filepath.Join(dir, now.Format(dailyLayout)+".zip")
 	if _, err := db.Backup(ctx, made); err != nil {
 		return "", db.failedBackup(ctx, now, err)
@@ -133,6 +136,31 @@ func (db *DB) DailyBackup(ctx context.Context, dir string, keep Keep) (made stri
 		}
 	}
 	return made, nil
+}
+
+// workFolders are those that a backup, and the reading of one, fill and remove again.
+var workFolders = []string{".cruet-backup-*", ".cruet-verify-*"}
+
+// sweepBackups removes the work of backups that were cut off with their program, each
+// as large as all records. What is less than a day old may be somebody's who is at it.
+func sweepBackups(dir string, now time.Time) error {
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return err
+	}
+	for _, e := range entries {
+		ours := slices.ContainsFunc(workFolders, func(pattern string) bool { ok, _ := filepath.Match(pattern, e.Name()); return ok })
+		if !ours || !e.IsDir() {
+			continue
+		}
+		if info, err := e.Info(); err != nil || now.Sub(info.ModTime()) < 24*time.Hour {
+			continue
+		}
+		if err := os.RemoveAll(filepath.Join(dir, e.Name())); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // dueBackup lists a folder's daily backups, and tells whether the next is due.
