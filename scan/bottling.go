@@ -431,7 +431,7 @@ func (p *Pages) showLotBottle(c *gin.Context, status int, back *sent) error {
 		}
 		v.Back = new(backForm(b, fb, key, remembered(c, byCookie)))
 	}
-	names, err := p.recipients(ctx)
+	names, err := p.DB.RecipientNames(ctx, offeredNames)
 	if err != nil {
 		return err
 	}

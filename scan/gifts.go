@@ -121,16 +121,6 @@ func (v *giftsView) group(gifts []larder.Given, byLot bool, w writer) {
 	}
 }
 
-// recipients are the names that were given to before, to be offered.
-func (p *Pages) recipients(ctx context.Context) ([]string, error) {
-	who, err := p.DB.Recipients(ctx)
-	var names []string
-	for _, one := range who[:min(len(who), offeredNames)] {
-		names = append(names, one.Name)
-	}
-	return names, err
-}
-
 // backForm takes a gift back.
 func backForm(b larder.Bottle, fb *builder, key, by string) form {
 	return fb.finish(form{Key: key, Title: "Take this gift back", Action: bottleURL(b) + "/back", Submit: "Take it back",

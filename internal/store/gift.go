@@ -90,7 +90,25 @@ func (db *DB) Gifts(ctx context.Context) ([]larder.Given, error) {
 	})
 }
 
-// Recipients lists everyone who has a bottle, by name, to offer when giving.
+// recipientNamesSQL goes from one name to the next in the index of names: of each person
+// one gift is read, however many there were.
+const recipientNamesSQL = `WITH RECURSIVE who (name) AS (
+		SELECT min(to_whom) FROM gift
+		UNION ALL SELECT (SELECT min(to_whom) FROM gift WHERE to_whom > who.name) FROM who WHERE who.name IS NOT NULL)
+	SELECT name FROM who WHERE EXISTS (SELECT 1 FROM gift WHERE to_whom = who.name AND back_act IS NULL)
+	ORDER BY name COLLATE NOCASE, name LIMIT ?`
+
+// RecipientNames are the names of those who have a bottle, to offer when giving, so
+// many at most.
+func (db *DB) RecipientNames(ctx context.Context, limit int) ([]string, error) {
+	rows, err := db.read.QueryContext(ctx, recipientNamesSQL, limit)
+	if err != nil {
+		return nil, fmt.Errorf("store: who has what: %w", err)
+	}
+	return collect(rows, func(r *sql.Rows) (name string, err error) { return name, r.Scan(&name) })
+}
+
+// Recipients lists everyone who has a bottle, by name, with how many.
 func (db *DB) Recipients(ctx context.Context) ([]larder.Recipient, error) {
 	rows, err := db.read.QueryContext(ctx, `SELECT to_whom, count(*), max(happened_ms), precision, spread_days
 		FROM gift WHERE back_act IS NULL GROUP BY to_whom ORDER BY to_whom COLLATE NOCASE, to_whom`)

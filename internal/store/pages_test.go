@@ -1,7 +1,10 @@
 package store
 
 import (
+	"database/sql"
 	"reflect"
+	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -108,6 +111,72 @@ func TestListsInPagesUseIndexes(t *testing.T) {
 	} {
 		plan := planOf(t, db, query)
 		if !strings.Contains(plan, index) || strings.Contains(plan, "SCAN lot") || strings.Contains(plan, "SCAN gift") || strings.Contains(plan, "B-TREE") {
+			t.Errorf("%s\nreads:\n%s", query, plan)
+		}
+	}
+}
+
+// The names that forms offer are those of a plain question for all names, which however
+// reads every gift and every batch.
+func TestOfferedNames(t *testing.T) {
+	db, _ := kitchen(t)
+	plain := func(query string) (names []string) {
+		t.Helper()
+		rows, err := db.read.QueryContext(ctx, query)
+		if err == nil {
+			names, err = collect(rows, func(r *sql.Rows) (name string, err error) { return name, r.Scan(&name) })
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		return names
+	}
+	same := func() {
+		t.Helper()
+		who, err := db.RecipientNames(ctx, 300)
+		if want := plain(`SELECT to_whom FROM gift WHERE back_act IS NULL GROUP BY to_whom ORDER BY to_whom COLLATE NOCASE, to_whom`); err != nil || !slices.Equal(who, want) {
+			t.Errorf("offered to give to: %q, %v, want %q", who, err, want)
+		}
+		if few, err := db.RecipientNames(ctx, 2); err != nil || !slices.Equal(few, who[:min(2, len(who))]) {
+			t.Errorf("two of them: %q, %v", few, err)
+		}
+		names, err := db.Named(ctx)
+		if want := plain(`SELECT DISTINCT name FROM recipe UNION SELECT DISTINCT from_name FROM edge WHERE from_name <> '' AND from_name <> 'water' AND NOT struck ORDER BY 1`); err != nil || !slices.Equal(names, want) {
+			t.Errorf("offered to trace: %q, %v, want %q", names, err, want)
+		}
+	}
+	same() // nothing is there yet
+	for _, name := range []string{"pears", "apple juice", "Élan", "quince"} {
+		for range 2 {
+			n := damson()
+			n.Ingredients[0].Name = name
+			start(t, db, n)
+		}
+	}
+	tag := start(t, db, damson()).Jars[0].Tag
+	finish(t, db, tag) // with bought live vinegar
+	struck := start(t, db, damson()).Jars[0].Tag
+	fed := add(t, db, struck, body(larder.Transfer{What: larder.TopUp, Feed: &larder.Feed{From: larder.FromBought, Name: "a mistake", VolumeML: ml(100)}}))
+	add(t, db, struck, body(larder.Transfer{What: larder.Dilution, Feed: &larder.Feed{From: larder.FromWater, VolumeML: ml(100)}}))
+	same()
+	if _, err := db.Strike(ctx, act(), fed.Entry.ID, "it was another jar"); err != nil {
+		t.Fatal(err)
+	}
+	lot := bottle(t, db, 8, tag)
+	for i, to := range []string{"zoe", "Ana", "ana", "bo", "Élan", "ana", "the choir"} {
+		if _, err := db.Give(ctx, act(), lot.Bottles[i].Tag, larder.NewGift{To: to}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	same()
+	for _, i := range []int{3, 5} { // all of bo's, and one of ana's
+		if _, err := db.TakeBack(ctx, act(), lot.Bottles[i].Tag, "it leaked"); err != nil {
+			t.Fatal(err)
+		}
+	}
+	same()
+	for _, query := range []string{recipientNamesSQL, namedSQL} {
+		if plan := planOf(t, db, query); regexp.MustCompile(`SCAN (gift|recipe|edge)`).MatchString(plan) {
 			t.Errorf("%s\nreads:\n%s", query, plan)
 		}
 	}

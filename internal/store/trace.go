@@ -15,10 +15,23 @@ import (
 	"cruet/internal/larder"
 )
 
+// namedSQL goes from one name to the next in the indexes of names: many batches have the
+// same few, and those alone are read. Upper and lower case are the same name.
+const namedSQL = `WITH RECURSIVE
+	went (name) AS (
+		SELECT min(name) FROM recipe
+		UNION ALL SELECT (SELECT min(name) FROM recipe WHERE recipe.name > went.name) FROM went WHERE went.name IS NOT NULL),
+	came (name) AS (
+		SELECT ''
+		UNION ALL SELECT (SELECT from_name FROM edge WHERE from_name <> '' AND NOT struck AND from_name COLLATE NOCASE > came.name ORDER BY from_name COLLATE NOCASE LIMIT 1)
+		FROM came WHERE came.name IS NOT NULL)
+	SELECT name COLLATE NOCASE FROM went WHERE name IS NOT NULL
+	UNION SELECT name FROM came WHERE name <> '' AND name <> 'water' ORDER BY 1`
+
 // Named lists the names of all that ever went in: ingredients, bought vinegars,
 // infusions. They can be traced.
 func (db *DB) Named(ctx context.Context) ([]string, error) {
-	rows, err := db.read.QueryContext(ctx, `SELECT DISTINCT name FROM recipe UNION SELECT DISTINCT from_name FROM edge WHERE from_name <> '' AND from_name <> 'water' AND NOT struck ORDER BY 1`)
+	rows, err := db.read.QueryContext(ctx, namedSQL)
 	if err != nil {
 		return nil, fmt.Errorf("store: names: %w", err)
 	}
