@@ -255,6 +255,8 @@ type outlookPage struct {
 	*outlookView
 	Tag, JarURL, Batch, Letter string
 	Rows                       []chart.Row
+	RowsOf                     int    // how many numbers there are
+	AllRows                    string // where all are; empty: these are all
 	Acidity                    *acidityBudget
 	PH                         []string
 	PHNever                    string
@@ -287,6 +289,11 @@ type reasonView struct {
 
 type usedWith struct{ Uses, Text, Source string }
 
+// listedNumbers is how many of a drawing's numbers a page lists before "show all": what
+// a jar that is measured every week gives in some years. A drawing has up to two
+// thousand, which would be most of the page.
+const listedNumbers = 300
+
 func (p *Pages) jarOutlook(c *gin.Context) error {
 	ctx := c.Request.Context()
 	tag, _, err := tagOf(c)
@@ -309,6 +316,9 @@ func (p *Pages) jarOutlook(c *gin.Context) error {
 	}
 	if v.Rows, err = chart.Rows(chartOf(o, w)); err != nil {
 		return err
+	}
+	if v.RowsOf = len(v.Rows); v.RowsOf > listedNumbers && c.Query("all") != "numbers" {
+		v.Rows, v.AllRows = v.Rows[v.RowsOf-listedNumbers:], v.URL+"?all=numbers#numbers"
 	}
 	v.Uses, v.Cautions = usesOf(o.Verdict)
 	if len(o.Verdict) > 0 {

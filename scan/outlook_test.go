@@ -2,6 +2,7 @@ package scan
 
 import (
 	"context"
+	"fmt"
 	"net/url"
 	"regexp"
 	"strings"
@@ -169,4 +170,34 @@ func TestOutlookStaysLight(t *testing.T) {
 		t.Errorf("%d bytes compressed in all, at most 15000", total)
 	}
 	t.Logf("%d bytes, %d compressed with all it needs", page.Body.Len(), total)
+}
+
+// A jar that was measured for years opens its outlook within 150 kB: the newest numbers
+// are listed, and the rest when it is asked for.
+func TestOutlookOfManyYears(t *testing.T) {
+	s, tag := rising(t)
+	for i := range 400 {
+		s.log(tag, s.daysAgo(38-float64(i)/20), larder.Reading{PH: new(chem.PH(3.6 - float64(i)/1000)), TempC: new(chem.Celsius(18 + float64(i%7)))}, "")
+	}
+	rows := regexp.MustCompile(`<td>(?:measured|computed|forecast[^<]*)</td></tr>`)
+	listed := func(p answer) [][]byte { return rows.FindAll(p.Body.Bytes(), -1) }
+	page := s.get(at(tag, "/outlook")).wants(200, "The numbers as a table")
+	all := s.get(at(tag, "/outlook?all=numbers")).wants(200).lacks("Show all")
+	if n, of := len(listed(page)), len(listed(all)); n != listedNumbers || of < 800 {
+		t.Errorf("%d of %d numbers are listed, want %d of those of 400 readings at least", n, of, listedNumbers)
+	} else {
+		page.wants(200, fmt.Sprintf("The newest %d of %d.", n, of), fmt.Sprintf("Show all %d", of)).has(at(tag, "/outlook?all=numbers#numbers"))
+	}
+	if n := page.Body.Len(); n > 150_000 {
+		t.Errorf("the page has %d bytes, at most 150000", n)
+	}
+	// The newest are those of the end of the whole table.
+	end := func(p answer) string {
+		_, table, _ := strings.Cut(p.Body.String(), `id="numbers"`)
+		table, _, _ = strings.Cut(table, "</table>")
+		return table[max(0, len(table)-5000):]
+	}
+	if end(page) != end(all) || len(end(page)) < 5000 {
+		t.Errorf("the table ends with\n%s\nand in full with\n%s", end(page), end(all))
+	}
 }
