@@ -211,7 +211,7 @@ func (p *Pages) previewLabels(c *gin.Context) error {
 	if _, err := labels.Preview(ctx, &b, sheet, bare(all)); err != nil {
 		return err
 	}
-	c.Data(http.StatusOK, "image/svg+xml", []byte(b.String()))
+	sendDrawing(c, b.String())
 	return nil
 }
 

@@ -410,7 +410,7 @@ func (p *Pages) stockPicture(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	c.Data(http.StatusOK, "image/svg+xml", []byte(stock.SVG()))
+	sendDrawing(c, stock.SVG())
 	return nil
 }
 

@@ -318,7 +318,7 @@ func (p *Pages) lotLabelsSVG(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	c.Data(http.StatusOK, "image/svg+xml", []byte(b.String()))
+	sendDrawing(c, b.String())
 	return nil
 }
 

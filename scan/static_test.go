@@ -62,6 +62,25 @@ func TestStatic(t *testing.T) {
 	}
 }
 
+// A drawing is compressed to whoever reads that, and is the same drawing.
+func TestDrawingsAreCompressed(t *testing.T) {
+	s := stocked(t)
+	for _, path := range []string{lotURL(s.bottled(12).Lot.ID) + "/labels.svg?stock=a4-2x8", "/labels/preview.svg?tag=" + string(s.jars["Barley/A"]), "/labels/stocks/a4-2x8.svg"} {
+		plain := s.get(path).wants(200)
+		r := httptest.NewRequest("GET", path, nil)
+		r.Header.Set("Accept-Encoding", "gzip")
+		packed := s.send(r, path)
+		unpacked, err := gzip.NewReader(bytes.NewReader(packed.Body.Bytes()))
+		if err != nil {
+			t.Fatalf("%s: %v", path, err)
+		}
+		text, err := io.ReadAll(unpacked)
+		if err != nil || !bytes.Equal(text, plain.Body.Bytes()) || packed.Header().Get("Content-Type") != "image/svg+xml" || packed.Header().Get("Vary") != "Accept-Encoding" || plain.Header().Get("Content-Encoding") != "" {
+			t.Errorf("%s: compressed it is another drawing (%v), %v, plain %v", path, err, packed.Header(), plain.Header())
+		}
+	}
+}
+
 // Pages are parsed when they are first shown, so that a station answers soon after
 // its start; a broken one is found here.
 func TestEveryPageParses(t *testing.T) {
