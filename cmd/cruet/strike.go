@@ -21,11 +21,16 @@ func (a *app) strikeCommand() *cobra.Command {
 		Use: "strike ENTRY|TAG#N", Short: "Take back a wrong entry; it stays readable",
 		Long: `Strike an entry that is wrong. It stays in the history, struck through, with your
 reason beside it, and the jar's state is derived without it. An addition is struck
-in both jars. Name the entry by its id, or by its number in "cruet show TAG".`,
-		Example: `  cruet strike K7RM74#7 --reason "read the wrong jar"`,
-		Args:    exactly("The ENTRY"),
+in both jars. Name the entry by its id, or by its number in "cruet show TAG".
+
+A line of a table that "cruet import readings" read is struck alone; --whole-table
+strikes all lines of its table.`,
+		Example: `  cruet strike K7RM74#7 --reason "read the wrong jar"
+  cruet strike K7RM74#7 --whole-table --reason "another kitchen's table"`,
+		Args: exactly("The ENTRY"),
 	}
 	reason := cmd.Flags().String("reason", "", "`TEXT` saying what was wrong")
+	table := cmd.Flags().Bool("whole-table", false, "strike all that was read from the same table")
 	f.add(cmd, false)
 	asJSON := jsonFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
@@ -42,6 +47,9 @@ in both jars. Name the entry by its id, or by its number in "cruet show TAG".`,
 			if err != nil {
 				return err
 			}
+			if *table {
+				return a.strikeTable(ctx, r, act, id, *reason, *asJSON)
+			}
 			saved, err := r.db.Strike(ctx, act, id, *reason)
 			if err != nil {
 				return err
@@ -50,6 +58,21 @@ in both jars. Name the entry by its id, or by its number in "cruet show TAG".`,
 		})
 	}
 	return cmd
+}
+
+func (a *app) strikeTable(ctx context.Context, r room, act larder.Act, id uuid.UUID, reason string, asJSON bool) error {
+	t, err := r.db.StrikeTable(ctx, act, id, reason)
+	if err != nil {
+		return err
+	}
+	if asJSON {
+		return a.printJSON(t)
+	}
+	a.saidBefore(t.Replayed)
+	if !t.Replayed {
+		_, err = fmt.Fprintf(a.out, "Struck: %s of the table, in %s.\n", plural(t.Lines, "line"), plural(t.Jars, "jar"))
+	}
+	return err
 }
 
 // entryNamed reads an entry's id, or TAG#N.
@@ -137,7 +160,7 @@ func struckWith(ctx context.Context, db *store.DB, strike larder.Entry) ([]larde
 	if err != nil {
 		return nil, err
 	}
-	all, err := db.EntriesOfAct(ctx, target.Act)
+	all, err := db.StruckTogether(ctx, target)
 	slices.SortStableFunc(all, func(x, y larder.Entry) int {
 		return cmp.Compare(btoi(x.Jar != strike.Jar), btoi(y.Jar != strike.Jar))
 	})

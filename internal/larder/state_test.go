@@ -180,7 +180,7 @@ func TestActionsInState(t *testing.T) {
 func TestStrikeRestoresTheEarlierState(t *testing.T) {
 	log := logOf(logged{daysAgo(9), aTitration()}, logged{daysAgo(8), wine(300)}, logged{daysAgo(7), Reading{PH: new(chem.PH(3.1))}})
 	want := asJSON(t, Fold(log[:3]))
-	if err := CheckStrike(log[3].Act, log); err != nil {
+	if err := CheckStrike(StruckWith(log[3], false), log); err != nil {
 		t.Fatal(err)
 	}
 	log[3].StruckBy = uuid.New()
@@ -208,12 +208,12 @@ func TestCheckStrike(t *testing.T) {
 		"a strike":                  {base, 5, "cannot be struck"},
 		"a struck one":              {struck, 1, "struck already"},
 	} {
-		err := CheckStrike(row.log[row.i].Act, row.log)
+		err := CheckStrike(StruckWith(row.log[row.i], false), row.log)
 		if (err == nil) != (row.says == "") || (err != nil && !strings.Contains(err.Error(), row.says)) {
 			t.Errorf("%s: %v, want %q", name, err, row.says)
 		}
 	}
-	if err := CheckStrike(uuid.New(), base); err == nil {
+	if err := CheckStrike(StruckWith(Entry{Act: uuid.New()}, false), base); err == nil {
 		t.Error("an act that wrote nothing can be struck")
 	}
 }
@@ -310,10 +310,10 @@ func TestStateProperties(t *testing.T) {
 		jar := Jar{Tag: jarA, SizeML: 3000, State: Fold(log)}
 		for range rapid.IntRange(1, 25).Draw(t, "entries") {
 			if len(log) > 1 && rapid.IntRange(0, 5).Draw(t, "strike") == 0 {
-				act := log[rapid.IntRange(0, len(log)-1).Draw(t, "which")].Act
-				if CheckStrike(act, log) == nil {
+				these := StruckWith(log[rapid.IntRange(0, len(log)-1).Draw(t, "which")], rapid.Bool().Draw(t, "alone"))
+				if CheckStrike(these, log) == nil {
 					for i := range log {
-						if log[i].Act == act {
+						if these(log[i]) {
 							log[i].StruckBy = uuid.New()
 						}
 					}

@@ -1,26 +1,32 @@
 package larder
 
-import (
-	"fmt"
+import "fmt"
 
-	"github.com/google/uuid"
-)
+// StruckWith tells which entries are struck when e is: all that its act wrote, since
+// they are the sides of one thing, as what one jar gave and another got; but e alone
+// where its act only logged many things at once, each a thing of its own.
+func StruckWith(e Entry, alone bool) func(Entry) bool {
+	if alone {
+		return func(o Entry) bool { return o.ID == e.ID }
+	}
+	return func(o Entry) bool { return o.Act == e.Act }
+}
 
-// CheckStrike says whether the entries of one act may be struck from one jar's
-// log, which is in the order of recording. Striking must leave a log that still
-// makes sense: the stages in a row, and nothing poured out that was not there.
-func CheckStrike(act uuid.UUID, log []Entry) error {
+// CheckStrike says whether these entries may be struck together from one jar's log,
+// which is in the order of recording. Striking must leave a log that still makes
+// sense: the stages in a row, and nothing poured out that was not there.
+func CheckStrike(these func(Entry) bool, log []Entry) error {
 	rest := make([]Entry, 0, len(log))
-	var lastMove uuid.UUID
+	lastMove := false // is one of these
 	found := false
 	for _, e := range log {
 		if e.Struck() {
 			continue
 		}
 		if e.Kind == KindStage {
-			lastMove = e.Act
+			lastMove = these(e)
 		}
-		if e.Act != act {
+		if !these(e) {
 			rest = append(rest, e)
 			continue
 		}
@@ -30,26 +36,29 @@ func CheckStrike(act uuid.UUID, log []Entry) error {
 		}
 	}
 	if !found {
-		return Refuse("", "That entry was struck already.")
+		return StruckAlready()
 	}
 	for _, e := range log {
-		if e.Act == act && e.Kind == KindStage && lastMove != act {
+		if these(e) && e.Kind == KindStage && !lastMove {
 			return Refuse("", "The jar has changed stage since. Strike the later change of stage first, then this one.")
 		}
 	}
-	if err := checkUnborn(act, log, rest); err != nil {
+	if err := checkUnborn(these, log, rest); err != nil {
 		return err
 	}
 	return checkPoured(rest)
 }
 
+// StruckAlready refuses to strike what was struck.
+func StruckAlready() error { return Refuse("", "That entry was struck already.") }
+
 // checkUnborn refuses to strike the act that filled a new jar once something
 // else was logged of that jar: it would hang in the air.
-func checkUnborn(act uuid.UUID, log, rest []Entry) error {
+func checkUnborn(these func(Entry) bool, log, rest []Entry) error {
 	born := false
 	for _, e := range log {
 		b, ok := e.Body.(StageChange)
-		born = born || (ok && e.Act == act && b.Inherit != nil)
+		born = born || (ok && these(e) && b.Inherit != nil)
 	}
 	if !born {
 		return nil

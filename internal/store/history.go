@@ -118,9 +118,19 @@ func (db *DB) Entry(ctx context.Context, id uuid.UUID) (larder.Entry, error) {
 	return oneEntry(db.read.QueryRowContext(ctx, entrySQL+` WHERE id = ?`, id[:]), id)
 }
 
-// EntriesOfAct are all that one act wrote, into whichever jars, the oldest first.
-func (db *DB) EntriesOfAct(ctx context.Context, act uuid.UUID) ([]larder.Entry, error) {
-	rows, err := db.read.QueryContext(ctx, entrySQL+` WHERE act = ? ORDER BY seq`, act[:])
+const entriesOfActSQL = entrySQL + ` WHERE ` + ofActSQL + ` ORDER BY seq`
+
+// StruckTogether are the entries that are struck when this one is, in whichever jars,
+// the oldest first.
+func (db *DB) StruckTogether(ctx context.Context, e larder.Entry) ([]larder.Entry, error) {
+	alone, err := isTable(ctx, db.read, e.Act)
+	if err != nil {
+		return nil, fmt.Errorf("store: %w", err)
+	}
+	if alone {
+		return []larder.Entry{e}, nil
+	}
+	rows, err := db.read.QueryContext(ctx, entriesOfActSQL, e.Act[:])
 	if err != nil {
 		return nil, fmt.Errorf("store: the entries of an act: %w", err)
 	}

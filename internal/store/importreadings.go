@@ -79,7 +79,7 @@ func (db *DB) ImportReadings(ctx context.Context, a larder.Act, sum string, prev
 	if err != nil {
 		return r, err
 	}
-	_, replayed, err := db.act(ctx, a, "readings", sum, func(t *tx) (string, error) {
+	_, replayed, err := db.act(ctx, a, tableKind, sum, func(t *tx) (string, error) {
 		r = ReadingsReport{}
 		i := &readingsImport{tx: t, report: &r, id: part(t.act.Key, "lines")}
 		if err := i.run(ctx, next); err != nil {
@@ -108,7 +108,7 @@ func (db *DB) checkReadings(ctx context.Context, a larder.Act, r *ReadingsReport
 	defer t.Rollback()
 	i := &readingsImport{tx: &tx{turn: turn{t}, now: db.clock(), act: a}, report: r, only: true}
 	if err := i.run(ctx, next); err != nil {
-		return wrap("readings", err)
+		return wrap(tableKind, err)
 	}
 	return nil
 }

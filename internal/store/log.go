@@ -221,38 +221,30 @@ func (t *tx) giveAs(ctx context.Context, id uuid.UUID, taker larder.Tag, taken l
 
 // Strike takes back the entry with that id, and all entries that its act wrote
 // into other jars, each by a later entry that says why. Both stay readable.
-// Striking a bottling voids its lot, unless a bottle of it was given away.
+// Striking a bottling voids its lot, unless a bottle of it was given away. A line of
+// a table of readings is struck alone: its act only logged many at once.
 func (db *DB) Strike(ctx context.Context, a larder.Act, target uuid.UUID, reason string) (Saved, error) {
 	var saved Saved
-	_, replayed, err := db.act(ctx, a, "strike", struct {
-		Target uuid.UUID
-		Reason string
-	}{target, reason}, func(t *tx) (string, error) {
+	_, replayed, err := db.act(ctx, a, "strike", struck{target, reason}, func(t *tx) (string, error) {
 		e, err := oneEntry(t.QueryRowContext(ctx, entrySQL+` WHERE id = ?`, target[:]), target)
+		if err != nil {
+			return "", err
+		}
+		alone, err := isTable(ctx, t, e.Act)
 		if err != nil {
 			return "", err
 		}
 		if err := t.voidLot(ctx, e.Act); err != nil {
 			return "", err
 		}
-		tags, err := t.jarsOf(ctx, e)
-		if err != nil {
-			return "", err
-		}
-		for i, tag := range tags {
-			id := a.Key
-			if i > 0 {
-				id = part(a.Key, string(tag))
-			}
-			one, err := t.strikeIn(ctx, tag, e.Act, id, reason)
-			if err != nil {
+		tags := []larder.Tag{e.Jar}
+		if !alone {
+			if tags, err = t.jarsOf(ctx, e); err != nil {
 				return "", err
 			}
-			if i == 0 {
-				saved = one
-			}
 		}
-		return a.Key.String(), nil
+		saved, err = t.strike(ctx, tags, &striking{these: larder.StruckWith(e, alone), reason: reason})
+		return a.Key.String(), err
 	})
 	if err != nil || !replayed {
 		return saved, err
@@ -260,9 +252,64 @@ func (db *DB) Strike(ctx context.Context, a larder.Act, target uuid.UUID, reason
 	return db.replay(ctx, a.Key)
 }
 
-const jarsOfActSQL = `SELECT DISTINCT jar FROM entry WHERE ` + ofActSQL + ` ORDER BY jar <> ?2, jar`
+// TableStruck is the answer when a whole table of readings is taken back.
+type TableStruck struct {
+	Lines    int  `json:"lines"` // that were still standing
+	Jars     int  `json:"jars"`
+	Replayed bool `json:"replayed"` // the key was answered before; nothing changed
+}
 
-// jarsOf lists the jars that an entry's act wrote into, the entry's own first.
+// StrikeTable takes back all readings of the table that the entry with that id was
+// read from, but for those that were struck already.
+func (db *DB) StrikeTable(ctx context.Context, a larder.Act, target uuid.UUID, reason string) (TableStruck, error) {
+	var out TableStruck
+	_, replayed, err := db.act(ctx, a, "strike table", struck{target, reason}, func(t *tx) (string, error) {
+		out = TableStruck{}
+		e, err := oneEntry(t.QueryRowContext(ctx, entrySQL+` WHERE id = ?`, target[:]), target)
+		if err != nil {
+			return "", err
+		}
+		switch table, err := isTable(ctx, t, e.Act); {
+		case err != nil:
+			return "", err
+		case !table:
+			return "", larder.Refuse("", "That entry was not read from a table. Strike it alone.")
+		}
+		tags, err := t.jarsOf(ctx, e)
+		if err != nil {
+			return "", err
+		}
+		s := &striking{these: larder.StruckWith(e, false), reason: reason}
+		_, err = t.strike(ctx, tags, s)
+		out.Lines, out.Jars = s.struck, len(tags)
+		return a.Key.String(), err
+	})
+	out.Replayed = replayed
+	return out, err
+}
+
+// struck is what a strike is told.
+type struck struct {
+	Target uuid.UUID
+	Reason string
+}
+
+// tableKind is the kind of the act that logs a table of readings.
+const tableKind = "readings"
+
+// isTable tells whether an act logged a table of readings.
+func isTable(ctx context.Context, q querier, act uuid.UUID) (bool, error) {
+	var kind string
+	if err := q.QueryRowContext(ctx, `SELECT kind FROM act WHERE key = ?`, act[:]).Scan(&kind); err != nil {
+		return false, fmt.Errorf("looking up an act: %w", err)
+	}
+	return kind == tableKind, nil
+}
+
+const jarsOfActSQL = `SELECT DISTINCT jar FROM entry WHERE ` + ofActSQL + ` AND struck_by IS NULL ORDER BY jar <> ?2, jar`
+
+// jarsOf lists the jars that an entry's act wrote into and where something of that
+// still stands, the entry's own first.
 func (t *tx) jarsOf(ctx context.Context, e larder.Entry) ([]larder.Tag, error) {
 	rows, err := t.QueryContext(ctx, jarsOfActSQL, e.Act[:], e.Jar)
 	if err != nil {
@@ -271,8 +318,36 @@ func (t *tx) jarsOf(ctx context.Context, e larder.Entry) ([]larder.Tag, error) {
 	return collect(rows, func(r *sql.Rows) (tag larder.Tag, err error) { return tag, r.Scan(&tag) })
 }
 
-// strikeIn strikes what an act wrote into one jar and derives its state afresh.
-func (t *tx) strikeIn(ctx context.Context, tag larder.Tag, act, id uuid.UUID, reason string) (Saved, error) {
+// striking is a strike under way.
+type striking struct {
+	these  func(larder.Entry) bool
+	reason string
+	struck int // entries, so far
+}
+
+// strike strikes in each of these jars; the answer is that of the first.
+func (t *tx) strike(ctx context.Context, tags []larder.Tag, s *striking) (first Saved, err error) {
+	if len(tags) == 0 {
+		return first, larder.StruckAlready()
+	}
+	for i, tag := range tags {
+		id := t.act.Key
+		if i > 0 {
+			id = part(id, string(tag))
+		}
+		one, err := t.strikeIn(ctx, tag, id, s)
+		if err != nil {
+			return first, err
+		}
+		if i == 0 {
+			first = one
+		}
+	}
+	return first, nil
+}
+
+// strikeIn strikes in one jar and derives its state afresh.
+func (t *tx) strikeIn(ctx context.Context, tag larder.Tag, id uuid.UUID, s *striking) (Saved, error) {
 	jar, err := t.jar(ctx, tag)
 	if err != nil {
 		return Saved{}, err
@@ -281,14 +356,15 @@ func (t *tx) strikeIn(ctx context.Context, tag larder.Tag, act, id uuid.UUID, re
 	if err != nil {
 		return Saved{}, err
 	}
-	if err := larder.CheckStrike(act, log); err != nil {
+	if err := larder.CheckStrike(s.these, log); err != nil {
 		return Saved{}, err
 	}
 	var target uuid.UUID
 	for i := range log {
-		if log[i].Act == act && !log[i].Struck() {
+		if s.these(log[i]) && !log[i].Struck() {
 			log[i].StruckBy = id
 			target = log[i].ID
+			s.struck++
 			if _, err := t.ExecContext(ctx, `UPDATE entry SET struck_by = ? WHERE seq = ?`, id[:], log[i].Seq); err != nil {
 				return Saved{}, fmt.Errorf("striking: %w", err)
 			}
@@ -297,7 +373,7 @@ func (t *tx) strikeIn(ctx context.Context, tag larder.Tag, act, id uuid.UUID, re
 			}
 		}
 	}
-	n := larder.NewEntry{Body: larder.Strike{Target: target, Reason: reason}}
+	n := larder.NewEntry{Body: larder.Strike{Target: target, Reason: s.reason}}
 	if err := n.Check(jar, t.now); err != nil {
 		return Saved{}, err
 	}
@@ -312,7 +388,7 @@ func (t *tx) strikeIn(ctx context.Context, tag larder.Tag, act, id uuid.UUID, re
 	}
 	for _, one := range log {
 		if one.StruckBy == id && (one.Kind == larder.KindTitration || one.Kind == larder.KindReading) {
-			if err := t.disinherit(ctx, tag, one.ID, reason, map[larder.Tag]bool{tag: true}); err != nil {
+			if err := t.disinherit(ctx, tag, one.ID, s.reason, map[larder.Tag]bool{tag: true}); err != nil {
 				return Saved{}, err
 			}
 		}
