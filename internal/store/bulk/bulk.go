@@ -59,7 +59,7 @@ func Fill(ctx context.Context, dir string, size Size, now time.Time) (live []lar
 		return nil, err
 	}
 	defer tx.Rollback()
-	f := &filler{tx: tx, random: rand.New(rand.NewPCG(7, 7)), issued: map[larder.Tag]bool{}, stmts: map[string]*sql.Stmt{}}
+	f := &filler{tx: tx, random: rand.New(rand.NewPCG(7, 7)), issued: map[larder.Tag]bool{}, lots: map[string]int{}, stmts: map[string]*sql.Stmt{}}
 	batches := (size.Jars + jarsOfBatch - 1) / jarsOfBatch
 	for b := range batches {
 		jars := min(jarsOfBatch, size.Jars-b*jarsOfBatch)
@@ -87,6 +87,7 @@ type filler struct {
 	stmts  map[string]*sql.Stmt
 	random *rand.Rand
 	issued map[larder.Tag]bool
+	lots   map[string]int // by the day
 	seq    int64
 	err    error
 }
@@ -183,7 +184,7 @@ func (f *filler) batch(id int64, jars, entries, bottles int, lives bool, end tim
 		}
 	}
 	if !lives {
-		f.bottle(id, list, bottles, end)
+		f.bottle(list, bottles, end)
 	}
 	for i, j := range list {
 		f.insert("jar", "tag, batch_id, letter, size_ml, place, live, state, hold, listed",
@@ -242,14 +243,16 @@ func (f *filler) entry(j *jar, at time.Time, b larder.Body) {
 }
 
 // bottle bottles the jars of a batch together, and empties them.
-func (f *filler) bottle(batch int64, list []jar, each int, at time.Time) {
+func (f *filler) bottle(list []jar, each int, at time.Time) {
 	count := each * len(list)
 	if count == 0 {
 		return
 	}
 	w := larder.ExactAt(at.UTC().Truncate(time.Millisecond))
-	lot := larder.Lot{ID: fmt.Sprintf("L%s%d", w.At.Format("060102"), batch), Name: "Cider vinegar", When: w, RecordedAt: w.At, By: "ro",
+	day := w.At.Format(time.DateOnly)
+	lot := larder.Lot{ID: larder.LotID(w, time.UTC, f.lots[day]), Name: "Cider vinegar", When: w, RecordedAt: w.At, By: "ro",
 		Runs: []larder.Run{{Count: count, SizeML: 250}}, Bases: []larder.Base{larder.Juice}, Ingredients: []string{"apple juice"}}
+	f.lots[day]++
 	key := f.act(at)
 	volume := chem.Millilitres(each * 250)
 	jars := make([]larder.Jar, len(list))
