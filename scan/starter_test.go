@@ -3,6 +3,7 @@ package scan
 import (
 	"testing"
 
+	"cruet/internal/chem"
 	"cruet/internal/larder"
 )
 
@@ -30,6 +31,30 @@ func TestStarterIsInAlready(t *testing.T) {
 	other := s.jars["Windfalls/A"]
 	s.post(at(other, "/log/stage"), formOf("from", "must", "stage", "acetic", "starter", "in", "by", "mk")).
 		wants(422, "Say where the starter came from", "Say how much liquid there is after straining")
+}
+
+// TestStarterFromAJarInTheCeiling says on the page, in both languages, that a
+// starter's acid counts in the ceiling, or why it does not.
+func TestStarterFromAJarInTheCeiling(t *testing.T) {
+	s := stocked(t)
+	from, into := s.jars["Pear trimmings/A"], s.jars["Quince juice/A"]
+	give := func() {
+		s.post(poursAt(into, "mother"), formOf("from", "jar", "other", string(from), "amount_ml", "100 mL", "then", "stay", "by", "mk")).follow().wants(200, "Saved")
+	}
+	if a := s.state(from).Acidity; a == nil || a.Basis != larder.ByTitration {
+		t.Fatalf("the pears' acidity is %+v", a)
+	}
+	s.log(into, s.daysAgo(1), larder.Reading{ABV: new(chem.PercentVol(6.5))}, "")
+	give()
+	s.get(at(into, "")).wants(200, "with 2 % of starter from jar "+string(from)+" in it, titrated at 3.0 g/100 mL", "what alcohol the starter from jar "+string(from)+" still had is not counted")
+	s.get(at(into, "/outlook")).wants(200, "starter from jar "+string(from)+", of the liquid", "its acidity, titrated")
+	s.say(at(into, ""), "de").wants(200, "mit 2 % Starter aus Glas "+string(from)+" darin, titriert mit 3,0 g/100 ml", "noch an Alkohol hatte, ist nicht mitgerechnet").
+		lacks("of starter", "is not counted")
+
+	s.log(from, s.daysAgo(0), larder.Transfer{What: larder.TopUp, Feed: &larder.Feed{From: larder.FromOther, Name: "perry", VolumeML: new(chem.Millilitres(50))}}, "")
+	give()
+	s.get(at(into, "")).wants(200, "the starter of 100 mL from jar "+string(from)+" is not counted, since something else went into that jar after it was titrated")
+	s.say(at(into, ""), "de").wants(200, "der Starter (100 ml aus Glas "+string(from)+") ist nicht mitgerechnet, da nach der Titration noch etwas in jenes Glas kam").lacks("is not counted")
 }
 
 // TestUnitsTyped takes a unit that a person types behind a number whose field

@@ -21,7 +21,7 @@ func oneABV(log ...logged) State {
 
 func ceilingOf(t *testing.T, s State) Ceiling {
 	t.Helper()
-	c, err := CeilingOfJar(Batch{Base: Wine, TargetGPer100ML: 5}, Jar{SizeML: 5000, State: s}, nil, nil)
+	c, err := CeilingOfJar(Batch{Base: Wine, TargetGPer100ML: 5}, Jar{SizeML: 5000, State: s}, nil, nil, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -3,6 +3,8 @@ package larder
 import (
 	"fmt"
 
+	"github.com/google/uuid"
+
 	"cruet/internal/chem"
 )
 
@@ -58,22 +60,23 @@ func ceilingOfRecipe(ingredients []Ingredient, volume *chem.Millilitres, target 
 // CeilingOfJar reckons from the best evidence that the jar has: the alcohol
 // measured in it, else the sugar of its must, else its recipe. liquid is what
 // the whole batch made, nil when not known. Water added since is counted, and so
-// are bought vinegars of stated acidity, as the jar's log has them: their acid and
-// their share of the liquid. What came from another jar is taken to be like this one.
-func CeilingOfJar(batch Batch, jar Jar, liquid *chem.Millilitres, log []Entry) (Ceiling, error) {
-	s, v := jar.State, vinegarIn(log)
+// is vinegar of known acidity, as the jar's log has it: bought with its acidity
+// stated, or a starter from a jar that was titrated before. Their acid counts and
+// their share of the liquid. What else came from a jar is taken to be like this one.
+func CeilingOfJar(batch Batch, jar Jar, liquid *chem.Millilitres, log []Entry, givers Givers) (Ceiling, error) {
+	s, v := jar.State, vinegarIn(log, givers)
 	switch {
 	case s.ABV != nil && s.ABV.Value > 0 && !s.abvIsRest():
 		return ceilingOfAlcohol(s, batch.TargetGPer100ML, v)
 	case s.MustBrix != nil || s.MustSG != nil:
 		c, err := ceilingOfMust(s, batch.TargetGPer100ML, v.all)
-		return c.watered(s.WaterPart).soured(v.all.Part), err
+		return c.watered(s.WaterPart).soured(v.all.from, v.uncounted), err
 	}
 	c, err := ceilingOfRecipe(batch.Ingredients, liquid, batch.TargetGPer100ML, s.WaterPart, v.all)
 	if err != nil && s.abvIsRest() && s.Acidity.Basis == ByTitration {
 		return ceilingOfRest(s, batch.TargetGPer100ML)
 	}
-	return c.watered(s.WaterPart).soured(v.all.Part), err
+	return c.watered(s.WaterPart).soured(v.all.from, v.uncounted), err
 }
 
 // abvIsRest tells that the alcohol was measured while acid was made of it, and
@@ -101,7 +104,10 @@ func ceilingOfAlcohol(s State, target chem.GramsPer100ML, v vinegars) (Ceiling, 
 	}
 	r, err := ask.Result()
 	c := Ceiling{CeilingResult: r, From: fmt.Sprintf("%.3g %% vol measured on %s", float64(s.ABV.Value), s.ABV.When.At.Format("2 Jan 2006"))}
-	return c.watered(1 - water).soured(v.all.Part - v.atABV.Part), err
+	if a := s.Acidity; a != nil && a.Basis == ByTitration && !a.When.At.After(s.ABV.When.At) {
+		v.uncounted = nil // titrated since it came in
+	}
+	return c.watered(1-water).soured(v.all.from[len(v.atABV.from):], v.uncounted), err
 }
 
 func ceilingOfMust(s State, target chem.GramsPer100ML, v Vinegar) (Ceiling, error) {
@@ -136,28 +142,100 @@ func (c Ceiling) watered(part float64) Ceiling {
 	return c
 }
 
-// soured says in From that a part of the liquid is vinegar that came in, when it is.
-func (c Ceiling) soured(part float64) Ceiling {
-	if part >= 0.005 {
-		c.From += fmt.Sprintf(", with %.0f %% of bought vinegar in it", 100*part)
+// soured says in From what vinegar came in and is counted, and what starter is
+// not, and puts the jars' numbers into the explanation.
+func (c Ceiling) soured(from []source, uncounted []string) Ceiling {
+	bought := 0.0
+	for _, f := range from {
+		if f.giver == nil {
+			bought += f.part
+		}
+	}
+	if bought >= leastPart {
+		c.From += fmt.Sprintf(", with %.0f %% of bought vinegar in it", 100*bought)
+	}
+	var rest []string
+	for _, f := range from {
+		if f.giver == nil || f.part < leastPart {
+			continue
+		}
+		how, a := "titrated", f.giver.Acidity
+		if a.Basis == Computed {
+			how = "titrated and watered"
+		}
+		c.From += fmt.Sprintf(", with %.0f %% of starter from jar %s in it, %s at %s g/100 mL", 100*f.part, f.jar.Spaced(), how, oneDecimal(a.GPer100ML))
+		if f.giver.Stage != Maturing && f.giver.Stage != Finished {
+			rest = append(rest, "what alcohol the starter from jar "+f.jar.Spaced()+" still had is not counted")
+		}
+		c.Explain.Values = append(c.Explain.Values, chem.Given{Name: "starter from jar " + f.jar.Spaced() + ", of the liquid", Value: 100 * f.part, Unit: "%"},
+			chem.Given{Name: "its acidity, " + how, Value: float64(a.GPer100ML), Unit: "g/100 mL"})
+	}
+	for _, text := range append(rest, uncounted...) {
+		c.From += "; " + text
 	}
 	return c
 }
 
-// Vinegar is what bought vinegars of stated acidity are of a jar's liquid.
+// leastPart of a liquid is worth a word.
+const leastPart = 0.005
+
+// Vinegar is what vinegars of known acidity are of a jar's liquid.
 type Vinegar struct {
 	Part          float64            // of the liquid, 0 to 1
 	AcidGPer100ML chem.GramsPer100ML // their acid in all of the liquid
+	from          []source
+}
+
+// source is one vinegar that came in.
+type source struct {
+	part  float64 // of the liquid, 0 to 1
+	jar   Tag
+	giver *State // of the jar when it gave; nil for a bought one
+}
+
+// with is v after something came in as a part of the liquid, which thins the rest.
+func (v Vinegar) with(came float64) Vinegar {
+	out := Vinegar{Part: v.Part * (1 - came), AcidGPer100ML: v.AcidGPer100ML * chem.GramsPer100ML(1-came)}
+	for _, f := range v.from {
+		f.part *= 1 - came
+		out.from = append(out.from, f)
+	}
+	return out
+}
+
+// add counts a vinegar that is a part of the liquid already.
+func (v *Vinegar) add(f source, acidity chem.GramsPer100ML) {
+	v.Part += f.part
+	v.AcidGPer100ML += acidity * chem.GramsPer100ML(f.part)
+	v.from = append(v.from, f)
 }
 
 type vinegars struct {
-	all   Vinegar
-	atABV Vinegar // when the alcohol was measured last
+	all       Vinegar
+	atABV     Vinegar  // when the alcohol was measured last
+	uncounted []string // starters whose acid nobody knows, in words
+}
+
+// Givers are the jars that gave a starter, as they were then, by the entry that
+// tells of it in the jar which got it.
+type Givers map[uuid.UUID]State
+
+// StarterOf is the starter that an entry brought in, nil when none.
+func StarterOf(body Body) *Feed {
+	switch b := body.(type) {
+	case StageChange:
+		return b.Starter
+	case Transfer:
+		if b.What == StarterIn {
+			return b.Feed
+		}
+	}
+	return nil
 }
 
 // vinegarIn adds up a log, in the order of recording. Feeds into an unknown volume
 // are passed over: nobody knows their share.
-func vinegarIn(log []Entry) (v vinegars) {
+func vinegarIn(log []Entry, givers Givers) (v vinegars) {
 	var s State
 	for _, e := range log {
 		if e.Struck() {
@@ -168,14 +246,34 @@ func vinegarIn(log []Entry) (v vinegars) {
 			v.atABV = v.all
 		}
 		f := feedOf(e.Body)
-		if f == nil || f.VolumeML == nil || s.VolumeML == nil || *s.VolumeML <= *f.VolumeML {
+		if f == nil || f.VolumeML == nil {
+			continue
+		}
+		starter := StarterOf(e.Body) != nil
+		miss := func(why string) {
+			if starter && (f.From == FromJar || f.From == FromBought) {
+				v.uncounted = append(v.uncounted, "the starter of "+f.Describe()+" is not counted, since "+why)
+			}
+		}
+		if s.VolumeML == nil || *s.VolumeML <= *f.VolumeML {
+			miss("it is not known how much it was put to")
 			continue
 		}
 		came := float64(*f.VolumeML / *s.VolumeML)
-		v.all = Vinegar{Part: v.all.Part * (1 - came), AcidGPer100ML: v.all.AcidGPer100ML * chem.GramsPer100ML(1-came)}
-		if f.From == FromBought && f.Acidity != nil {
-			v.all.Part += came
-			v.all.AcidGPer100ML += *f.Acidity * chem.GramsPer100ML(came)
+		v.all = v.all.with(came)
+		giver := givers[e.ID]
+		switch {
+		case f.From == FromBought && f.Acidity != nil:
+			v.all.add(source{part: came}, *f.Acidity)
+		case f.From == FromBought:
+			miss("its acidity is not stated")
+		case f.From != FromJar || !starter:
+		case giver.Acidity != nil && (giver.Acidity.Basis == ByTitration || giver.Acidity.Basis == Computed):
+			v.all.add(source{part: came, jar: f.Jar, giver: &giver}, giver.Acidity.GPer100ML)
+		case giver.Acidity != nil:
+			miss("something else went into that jar after it was titrated")
+		default:
+			miss("that jar was not titrated before")
 		}
 	}
 	return v
@@ -183,13 +281,8 @@ func vinegarIn(log []Entry) (v vinegars) {
 
 // feedOf is what came into a jar that stood there already, nil when nothing did.
 func feedOf(body Body) *Feed {
-	switch b := body.(type) {
-	case StageChange:
-		return b.Starter
-	case Transfer:
-		if !b.What.Fills() {
-			return b.Feed
-		}
+	if b, ok := body.(Transfer); ok && !b.What.Fills() {
+		return b.Feed
 	}
-	return nil
+	return StarterOf(body)
 }

@@ -39,7 +39,7 @@ func TestCeilingCountsTheStarter(t *testing.T) {
 		"it, then alcohol":    {plain, logOf(logged{daysAgo(9), starter(500, 5)}, logged{daysAgo(8), abv(9)}), 9*perABV + 5*500.0/2500, "9 % vol"},
 		"and some given away": {plain, logOf(logged{daysAgo(9), abv(11.5)}, logged{daysAgo(8), starter(500, 5)}, logged{daysAgo(7), gave(1000)}), (11.5*perABV*2000 + 5*500) / 2500, "20 % of bought"},
 	} {
-		c, err := CeilingOfJar(row.batch, Jar{SizeML: 5000, State: Fold(row.log)}, ml(2000), row.log)
+		c, err := CeilingOfJar(row.batch, Jar{SizeML: 5000, State: Fold(row.log)}, ml(2000), row.log, nil)
 		if err != nil {
 			t.Fatalf("%s: %v", name, err)
 		}
@@ -53,12 +53,12 @@ func TestCeilingCountsTheStarter(t *testing.T) {
 	// Of must that was measured: four fifths of its acid stay, and a fifth of a 5 %
 	// vinegar brings 1 g/100 mL.
 	must := []Entry{{When: daysAgo(20), Body: StageChange{To: Must, VolumeML: ml(2000)}}, {When: daysAgo(19), Body: Reading{Brix: new(chem.DegreesBrix(11.5))}}}
-	before, err := CeilingOfJar(plain, Jar{SizeML: 5000, State: Fold(must)}, nil, must)
+	before, err := CeilingOfJar(plain, Jar{SizeML: 5000, State: Fold(must)}, nil, must, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
 	must = append(must, Entry{When: daysAgo(9), Body: starter(500, 5)})
-	after, err := CeilingOfJar(plain, Jar{SizeML: 5000, State: Fold(must)}, nil, must)
+	after, err := CeilingOfJar(plain, Jar{SizeML: 5000, State: Fold(must)}, nil, must, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -67,11 +67,81 @@ func TestCeilingCountsTheStarter(t *testing.T) {
 	}
 }
 
+// A starter from a jar counts by what that jar was titrated at before it gave, as a
+// bought one does by its label; else the ceiling says that it does not. Sums by hand
+// as above, with the 4.2 of a titration.
+func TestCeilingCountsAStarterFromAJar(t *testing.T) {
+	const perABV = 0.78924 * 60.052 / 46.069
+	feed := &Feed{From: FromJar, Jar: "K7RM40", VolumeML: ml(500)}
+	starter := logged{daysAgo(9), Transfer{What: StarterIn, Feed: feed}}
+	sour := func(b Basis) *Acidity { return &Acidity{GPer100ML: 4.2, Basis: b} }
+	wine := Batch{TargetGPer100ML: 5, Ingredients: []Ingredient{{Name: "wine", Amount: chem.Amount{VolumeML: 2000}, ABVPercent: new(chem.PercentVol(6))}}}
+	plain := Batch{TargetGPer100ML: 5}
+	abv := logged{daysAgo(10), Reading{ABV: new(chem.PercentVol(11.5))}}
+	unknown := logOf(starter)
+	unknown[0].Body = StageChange{To: Alcoholic}
+	for name, row := range map[string]struct {
+		batch Batch
+		log   []Entry
+		giver State
+		want  float64
+		says  []string
+		not   string
+	}{
+		"titrated, made":       {wine, logOf(starter), State{Stage: Finished, Acidity: sour(ByTitration)}, (6*perABV*2000 + 4.2*500) / 2500, []string{"20 % of starter from jar K7RM40 in it, titrated at 4.2 g/100 mL"}, "not counted"},
+		"titrated, on its way": {wine, logOf(starter), State{Stage: Acetic, Acidity: sour(ByTitration)}, (6*perABV*2000 + 4.2*500) / 2500, []string{"titrated at 4.2", "; what alcohol the starter from jar K7RM40 still had is not counted"}, "not titrated"},
+		"then watered":         {wine, logOf(starter), State{Stage: Finished, Acidity: sour(Computed)}, (6*perABV*2000 + 4.2*500) / 2500, []string{"titrated and watered at 4.2"}, "not counted"},
+		"with the stage":       {wine, logOf(logged{daysAgo(9), StageChange{To: Acetic, VolumeML: ml(2000), Starter: feed}}), State{Stage: Finished, Acidity: sour(ByTitration)}, (6*perABV*2000 + 4.2*500) / 2500, []string{"20 % of starter"}, "not counted"},
+		"and water":            {wine, logOf(starter, logged{daysAgo(8), water(500)}), State{Stage: Finished, Acidity: sour(ByTitration)}, (6*perABV*2000 + 4.2*500) / 3000, []string{"17 % of water", "17 % of starter from jar"}, "not counted"},
+		"of alcohol measured":  {plain, logOf(abv, starter), State{Stage: Finished, Acidity: sour(ByTitration)}, (11.5*perABV*2000 + 4.2*500) / 2500, []string{"11.5 % vol", "20 % of starter"}, "not counted"},
+		"not titrated":         {wine, logOf(starter), State{Stage: Finished}, 6 * perABV, []string{"; the starter of 500 mL from jar K7RM40 is not counted, since that jar was not titrated before"}, "with 20"},
+		"fed since":            {wine, logOf(starter), State{Stage: Acetic, Acidity: sour(Outdated)}, 6 * perABV, []string{"is not counted, since something else went into that jar after it was titrated"}, "with 20"},
+		"into nobody knows":    {wine, unknown, State{Stage: Finished, Acidity: sour(ByTitration)}, 6 * perABV, []string{"since it is not known how much it was put to"}, "% of starter"},
+		"titrated itself":      {plain, logOf(starter, logged{daysAgo(8), aTitration()}, logged{daysAgo(7), abv.Body}), State{}, 11.5*perABV + 5.056, nil, "not counted"},
+		"a top-up":             {wine, logOf(logged{daysAgo(9), Transfer{What: TopUp, Feed: feed}}), State{Stage: Finished, Acidity: sour(ByTitration)}, 6 * perABV, nil, "starter"},
+		"only a mother":        {wine, logOf(logged{daysAgo(9), Transfer{What: StarterIn, Feed: &Feed{From: FromJar, Jar: "K7RM40", Mother: true}}}), State{}, 6 * perABV, nil, "starter"},
+	} {
+		givers := Givers{}
+		for _, e := range row.log {
+			if StarterOf(e.Body) != nil {
+				givers[e.ID] = row.giver
+			}
+		}
+		c, err := CeilingOfJar(row.batch, Jar{SizeML: 5000, State: Fold(row.log)}, ml(2000), row.log, givers)
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		if got := float64(c.StoichiometricGPer100ML); math.Abs(got-row.want) > 0.005*row.want {
+			t.Errorf("%s: the ceiling is %.3f g/100 mL, want %.3f", name, got, row.want)
+		}
+		for _, says := range row.says {
+			if !strings.Contains(c.From, says) {
+				t.Errorf("%s: from %q, want %q in it", name, c.From, says)
+			}
+		}
+		if strings.Contains(c.From, row.not) {
+			t.Errorf("%s: from %q, with %q in it", name, c.From, row.not)
+		}
+		told := false
+		for _, g := range c.Explain.Values {
+			told = told || (strings.HasPrefix(g.Name, "its acidity, titrated") && g.Value == 4.2)
+		}
+		if told != strings.Contains(c.From, "in it, titrated") {
+			t.Errorf("%s: from %q, by %v", name, c.From, c.Explain.Values)
+		}
+	}
+	// A bought one without a stated acidity is told as well.
+	log := logOf(logged{daysAgo(9), Transfer{What: StarterIn, Feed: &Feed{From: FromBought, Name: "raw vinegar", VolumeML: ml(500)}}})
+	if c, err := CeilingOfJar(wine, Jar{State: Fold(log)}, ml(2000), log, nil); err != nil || !strings.Contains(c.From, "the starter of 500 mL of bought raw vinegar is not counted, since its acidity is not stated") {
+		t.Errorf("%q, %v", c.From, err)
+	}
+}
+
 // A jar that was titrated at its target is not told that it cannot get there, nor
 // what to add for it.
 func TestCeilingBesideATitration(t *testing.T) {
 	short := Batch{TargetGPer100ML: 5, Ingredients: []Ingredient{{Name: "cider", Amount: chem.Amount{VolumeML: 2000}, ABVPercent: new(chem.PercentVol(5.2))}}}
-	c, err := CeilingOfJar(short, Jar{}, nil, nil)
+	c, err := CeilingOfJar(short, Jar{}, nil, nil, nil)
 	if err != nil || c.Change == nil {
 		t.Fatalf("%+v, %v", c, err)
 	}

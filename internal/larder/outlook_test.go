@@ -68,13 +68,13 @@ func TestAlcoholLeftIsNoCeiling(t *testing.T) {
 		logged{daysAgo(20), StageChange{From: Alcoholic, To: Acetic, VolumeML: ml(2000)}},
 		logged{daysAgo(5), Reading{ABV: new(chem.PercentVol(0.5))}},
 		logged{daysAgo(4), Titration{Titration: chem.Titration{SampleML: 5, BaseMolPerL: 0.1, Replicates: []chem.Replicate{{EndML: 42.1}}}}}))
-	c, err := CeilingOfJar(Batch{TargetGPer100ML: 5}, Jar{State: late}, nil, nil)
+	c, err := CeilingOfJar(Batch{TargetGPer100ML: 5}, Jar{State: late}, nil, nil, nil)
 	// 5.056 by titration (42.1 × 0.1 × 60.052 ÷ 50) and 0.5 × 1.0288 of the alcohol.
 	if err != nil || math.Abs(float64(c.StoichiometricGPer100ML)-(5.056+0.514)) > 0.01 || !strings.Contains(c.From, "rather too high") {
 		t.Errorf("%.3f from %q, %v", float64(c.StoichiometricGPer100ML), c.From, err)
 	}
 	// With a recipe, that is asked.
-	c, err = CeilingOfJar(Batch{TargetGPer100ML: 5, Ingredients: []Ingredient{{Name: "cider", Amount: chem.Amount{VolumeML: 2000}, ABVPercent: new(chem.PercentVol(6))}}}, Jar{State: late}, nil, nil)
+	c, err = CeilingOfJar(Batch{TargetGPer100ML: 5, Ingredients: []Ingredient{{Name: "cider", Amount: chem.Amount{VolumeML: 2000}, ABVPercent: new(chem.PercentVol(6))}}}, Jar{State: late}, nil, nil, nil)
 	if err != nil || c.From != "the ingredients" || math.Abs(float64(c.StoichiometricGPer100ML)-6*1.0288) > 0.02 {
 		t.Errorf("%.3f from %q, %v", float64(c.StoichiometricGPer100ML), c.From, err)
 	}
@@ -83,7 +83,7 @@ func TestAlcoholLeftIsNoCeiling(t *testing.T) {
 		logged{daysAgo(20), StageChange{From: Alcoholic, To: Acetic, VolumeML: ml(2000)}},
 		logged{daysAgo(6), Titration{Titration: chem.Titration{SampleML: 5, BaseMolPerL: 0.1, Replicates: []chem.Replicate{{EndML: 21.05}}}}},
 		logged{daysAgo(5), Reading{ABV: new(chem.PercentVol(3))}}))
-	if c, err = CeilingOfJar(Batch{TargetGPer100ML: 5}, Jar{State: both}, nil, nil); err != nil || math.Abs(float64(c.StoichiometricGPer100ML)-(2.528+3*1.0288)) > 0.02 {
+	if c, err = CeilingOfJar(Batch{TargetGPer100ML: 5}, Jar{State: both}, nil, nil, nil); err != nil || math.Abs(float64(c.StoichiometricGPer100ML)-(2.528+3*1.0288)) > 0.02 {
 		t.Errorf("%.3f, %v", float64(c.StoichiometricGPer100ML), err)
 	}
 }

@@ -101,6 +101,20 @@ func Fold(log []Entry) State {
 	return s
 }
 
+// AsOf is the state that the log had at a time, just before the entry of that
+// number: without what surely happened later, and of what may have happened at
+// the same time, with what was recorded by then. What was struck since is left out.
+func AsOf(log []Entry, at When, seq int64) State {
+	var s State
+	for _, e := range log {
+		then := e.When.Before(at) || (!at.Before(e.When) && e.Seq < seq)
+		if !e.Struck() && (then || e.Kind == KindStrike) {
+			s = s.Apply(e)
+		}
+	}
+	return s
+}
+
 // Apply is the state after one more entry, which must not be struck. It assumes
 // that the entry passed its check. An entry may tell of a time before others
 // that were recorded earlier; then it changes only what those left open.

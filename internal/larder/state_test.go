@@ -90,6 +90,39 @@ func TestWhatOutdatesTheAcidity(t *testing.T) {
 	}
 }
 
+// AsOf leaves out what came later, by date where that tells and else by the order
+// of recording, and what was struck of another jar whenever that was.
+func TestAsOf(t *testing.T) {
+	about := When{At: daysAgo(5).At, Precision: About, SpreadDays: 2}
+	for name, row := range map[string]struct {
+		when When
+		want bool // that the titration, entry 2 of day 5, counts
+		seq  int64
+	}{
+		"the day after":             {daysAgo(4), true, 3},
+		"the day before":            {daysAgo(6), false, 3},
+		"that day, recorded after":  {daysAgo(5), true, 3},
+		"that day, recorded before": {daysAgo(5), false, 2},
+		"about that day, after":     {about, true, 3},
+		"about that day, before":    {about, false, 2},
+		"later, recorded before":    {daysAgo(4), true, 2},
+	} {
+		if got := AsOf(logOf(logged{daysAgo(5), aTitration()}), row.when, row.seq).Acidity != nil; got != row.want {
+			t.Errorf("%s: the titration counts: %v", name, got)
+		}
+	}
+	log := logOf()
+	a := Fold(logOf(logged{daysAgo(40), aTitration()})).Acidity
+	log[0].Body = StageChange{To: Acetic, VolumeML: ml(2000), Inherit: &Inherit{Acidity: a, AcidityFrom: []uuid.UUID{a.Entry}}}
+	if AsOf(log, daysAgo(5), 9).Acidity == nil {
+		t.Fatal("nothing was inherited")
+	}
+	log = append(log, Entry{Seq: 2, ID: uuid.New(), Jar: jarA, When: daysAgo(1), Kind: KindStrike, Body: Strike{Target: a.Entry, Reason: "wrong base"}})
+	if got := AsOf(log, daysAgo(5), 2).Acidity; got != nil {
+		t.Errorf("of a titration struck since: %+v", got)
+	}
+}
+
 func TestVolume(t *testing.T) {
 	read := func(v float64) Reading { return Reading{VolumeML: ml(v)} }
 	for name, row := range map[string]struct {

@@ -43,7 +43,11 @@ func (db *DB) Outlook(ctx context.Context, tag larder.Tag, now time.Time) (Outlo
 	if err != nil {
 		return o, err
 	}
-	if o.Ceiling, err = larder.CeilingOfJar(o.Batch, o.Jar, liquid, o.Log); err != nil {
+	givers, err := db.givers(ctx, o.Log)
+	if err != nil {
+		return o, err
+	}
+	if o.Ceiling, err = larder.CeilingOfJar(o.Batch, o.Jar, liquid, o.Log, givers); err != nil {
 		o.Ceiling, o.NoCeiling = larder.Ceiling{}, err.Error()
 	}
 	o.Ceiling = o.Ceiling.Beside(o.Jar.State.Acidity, o.Batch.TargetGPer100ML)
@@ -55,6 +59,26 @@ func (db *DB) Outlook(ctx context.Context, tag larder.Tag, now time.Time) (Outlo
 	o.Market, err = db.market(ctx)
 	o.Verdict = verdict.Judge(verdict.EvidenceOf(o.Jar, o.Batch, now), o.Market)
 	return o, err
+}
+
+// givers are the jars that gave starters to the jar with this log.
+func (db *DB) givers(ctx context.Context, log []larder.Entry) (larder.Givers, error) {
+	out := larder.Givers{}
+	logs := map[larder.Tag][]larder.Entry{}
+	for _, e := range log {
+		f := larder.StarterOf(e.Body)
+		if e.Struck() || f == nil || f.From != larder.FromJar {
+			continue
+		}
+		if _, read := logs[f.Jar]; !read {
+			var err error
+			if logs[f.Jar], err = wholeLog(ctx, db.read, f.Jar); err != nil {
+				return nil, err
+			}
+		}
+		out[e.ID] = larder.AsOf(logs[f.Jar], e.When, e.Seq)
+	}
+	return out, nil
 }
 
 // market is whose rules the kitchen asks; an unknown one gets the strictest.

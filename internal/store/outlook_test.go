@@ -70,6 +70,55 @@ func TestOutlook(t *testing.T) {
 	}
 }
 
+// A starter counts by the titration that its jar had when it gave: one made later
+// or struck does not, one logged late does. Of 2 L at 6.9 % vol (as above) and
+// 500 mL of the 5.06 that help_test.go titrates.
+func TestOutlookCountsAStarterFromAJar(t *testing.T) {
+	const wine, none = 6.9 * 0.78924 * 60.052 / 46.069, "is not counted, since that jar was not titrated before"
+	dated := func(e larder.NewEntry, w larder.When) larder.NewEntry { e.When = w; return e }
+	for name, row := range map[string]struct {
+		titrated int // days ago; the starter was taken on day 20
+		late     bool
+		struck   bool
+		want     float64
+		says     string
+	}{
+		"before":                {25, false, false, (wine*2000 + 5.06*500) / 2500, "20 % of starter from jar "},
+		"before, struck since":  {25, false, true, wine, none},
+		"after":                 {15, true, false, wine, none},
+		"before, logged late":   {25, true, false, (wine*2000 + 5.06*500) / 2500, "20 % of starter from jar "},
+		"that day":              {20, false, false, (wine*2000 + 5.06*500) / 2500, "20 % of starter from jar "},
+		"that day, logged late": {20, true, false, wine, none},
+	} {
+		db, clock := kitchen(t)
+		n := damson()
+		n.When, n.Jars, n.FillML = clock.daysAgo(60), 2, ml(2000)
+		n.Ingredients = []larder.Ingredient{{Name: "damson wine", Amount: chem.Amount{VolumeML: 4000}, ABVPercent: new(chem.PercentVol(6.9))}}
+		jars := start(t, db, n).Jars
+		from, into := jars[0].Tag, jars[1].Tag
+		add(t, db, from, dated(body(larder.StageChange{To: larder.Acetic, VolumeML: ml(2000), Starter: &larder.Feed{From: larder.FromAir}}), clock.daysAgo(50)))
+		var measured Saved
+		measure := func() { measured = add(t, db, from, dated(titration(), clock.daysAgo(row.titrated))) }
+		if !row.late {
+			measure()
+		}
+		add(t, db, into, dated(body(larder.StageChange{To: larder.Acetic, VolumeML: ml(2000), Starter: &larder.Feed{From: larder.FromJar, Jar: from, VolumeML: ml(500)}}), clock.daysAgo(20)))
+		if row.late {
+			measure()
+		}
+		if row.struck {
+			if _, err := db.Strike(ctx, act(), measured.Entry.ID, "wrong base"); err != nil {
+				t.Fatal(err)
+			}
+		}
+		o, err := db.Outlook(ctx, into, clock.now)
+		if got := float64(o.Ceiling.StoichiometricGPer100ML); err != nil || math.Abs(got-row.want) > 0.01 || !strings.Contains(o.Ceiling.From, row.says) {
+			t.Errorf("%s: %.3f from %q, %v; want %.3f, %q", name, got, o.Ceiling.From, err, row.want, row.says)
+		}
+		sound(t, db)
+	}
+}
+
 func TestOutlookWithoutACeiling(t *testing.T) {
 	db, clock := kitchen(t)
 	n := damson()

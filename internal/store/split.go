@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"math"
 	"strconv"
 
 	"github.com/google/uuid"
@@ -290,13 +291,7 @@ func (t *tx) asOf(ctx context.Context, jar larder.Jar, at larder.When) (larder.J
 	if err != nil {
 		return jar, err
 	}
-	until := log[:0:0]
-	for _, e := range log {
-		if !at.Before(e.When) {
-			until = append(until, e)
-		}
-	}
-	jar.State = larder.Fold(until)
+	jar.State = larder.AsOf(log, at, math.MaxInt64) // the entry is still to be written
 	return jar, nil
 }
 
