@@ -58,6 +58,15 @@ func (w When) Latest() time.Time {
 	return w.At
 }
 
+// DayEnd is the end of the day that w names, be it exactly or about that day; of an
+// exact w its instant.
+func (w When) DayEnd() time.Time {
+	if w.Precision == Day || w.Precision == About {
+		return w.At.Add(12 * time.Hour)
+	}
+	return w.At
+}
+
 // Before tells that w is earlier than other for sure, however vague both are.
 // Two entries of one day, one with the hour and one without, are in neither
 // order; the order of recording has to do.

@@ -11,7 +11,7 @@ import (
 )
 
 // What was checked on the bench serves whatever was measured on that day, also
-// where the measurement says only the day, which stands at noon.
+// where the measurement says only the day, or about which day, which stands at noon.
 func TestTheDaysBenchServesTheDay(t *testing.T) {
 	db, clock := kitchen(t)
 	n := damson()
@@ -38,7 +38,8 @@ func TestTheDaysBenchServesTheDay(t *testing.T) {
 	}{
 		{"today", larder.When{At: noon, Precision: larder.Day}, true},
 		{"yesterday", larder.When{At: noon.AddDate(0, 0, -1), Precision: larder.Day}, false},
-		{"about today", larder.When{At: noon, Precision: larder.About, SpreadDays: 2}, false},
+		{"about today", larder.When{At: noon, Precision: larder.About, SpreadDays: 2}, true},
+		{"about yesterday", larder.When{At: noon.AddDate(0, 0, -1), Precision: larder.About, SpreadDays: 2}, false},
 		{"an hour before the check", larder.ExactAt(clock.now.Add(-time.Hour)), false},
 	} {
 		e := titration()

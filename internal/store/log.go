@@ -72,10 +72,7 @@ func (t *tx) complete(ctx context.Context, n larder.NewEntry, jar larder.Jar) (l
 
 func (t *tx) completeBy(ctx context.Context, n larder.NewEntry, jar larder.Jar, bench *benchMemo) (larder.Body, error) {
 	when := t.fill(n.When)
-	at, until := when.At, when.At
-	if when.Precision == larder.Day {
-		until = when.Latest() // a day alone stands at noon; what was checked on that day serves it
-	}
+	at, until := when.At, when.DayEnd() // a day alone stands at noon; what was checked on that day serves it
 	switch b := n.Body.(type) {
 	case larder.StageChange:
 		b.From = jar.State.Stage
