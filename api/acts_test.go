@@ -244,6 +244,16 @@ func TestLabelsArePDF(t *testing.T) {
 			t.Errorf("%v: status %d, %s: %.200s", r, w.Code, w.Header().Get("Content-Type"), w.Body)
 		}
 	}
+	// Without a paper named it is the one used last for such labels: US Letter, 612 by
+	// 792 points, for jars above, and A4, 595.28 by 841.89 (ISO 216), for bottles.
+	for _, r := range [][4]string{
+		{"GET", "/api/v1/jars/" + a + "/label.pdf", "", "[0 0 612.00 792.00]"},
+		{"POST", "/api/v1/labels", fmt.Sprintf(`{"lot":%q}`, lot), "[0 0 595.28 841.89]"},
+	} {
+		if w := s.raw(r[0], r[1], "", r[2]); w.Code != 200 || !strings.Contains(w.Body.String(), "/MediaBox "+r[3]) {
+			t.Errorf("%v: status %d: %.200s", r, w.Code, w.Body)
+		}
+	}
 	s.refused("GET", "/api/v1/jars/"+a+"/label.pdf?stock=foolscap", "", "", 422).wantFields("stock")
 	s.refused("POST", "/api/v1/labels", "", fmt.Sprintf(`{"jars":[%q],"first":31,"stock":"letter-3x10"}`, a), 422).wantFields("first")
 	s.refused("POST", "/api/v1/labels", "", fmt.Sprintf(`{"jars":[%q],"lot":%q}`, a, lot), 422)

@@ -34,7 +34,7 @@ type Stocks struct {
 
 // Print says on what and from where labels are printed.
 type Print struct {
-	Stock    string `json:"stock,omitempty" query:"stock" example:"letter-3x10" doc:"The id of a stock. Empty: the first of the list."`
+	Stock    string `json:"stock,omitempty" query:"stock" example:"letter-3x10" doc:"The id of a stock. Empty: the one that such labels were printed on last, else the first that the kitchen chose, else one of its market's size; for bottles one that takes them."`
 	First    int    `json:"first,omitempty" query:"first" example:"1" doc:"The place on the first page to begin with, counted from 1 along the rows, for a part-used sheet."`
 	Copies   int    `json:"copies,omitempty" query:"copies" example:"1" doc:"How many of each label."`
 	Layout   string `json:"layout,omitempty" query:"layout" enum:"jar,lid,bottle,neck" doc:"How it is laid out: jar or lid for jars, bottle or neck for bottles. Empty: jar, or bottle."`
@@ -43,12 +43,30 @@ type Print struct {
 	Outlines bool   `json:"outlines,omitempty" query:"outlines" doc:"Draw the die cuts, for plain paper and scissors."`
 }
 
-// sheet is the paper and place, corrected for a printer.
-func (a *API) sheet(ctx context.Context, p Print) (labels.Sheet, error) {
-	s := labels.Sheet{First: p.First, Copies: p.Copies, DPI: p.DPI, Outlines: p.Outlines}
-	var err error
-	if s.Stock, err = labels.StocksIn(a.DB.Dir()).Find(p.Stock); err != nil || p.Printer == "" {
-		return s, err
+// paper is the stock that is asked for, else the usual one for the layout that
+// takes all of these labels, if any are given.
+func (a *API) paper(ctx context.Context, id, layout string, takes []labels.Label) (labels.Stock, error) {
+	stocks := labels.StocksIn(a.DB.Dir())
+	if id != "" {
+		return stocks.Find(id)
+	}
+	k, err := a.DB.Kitchen(ctx)
+	if err != nil {
+		return labels.Stock{}, err
+	}
+	last, err := a.DB.LastStock(ctx, layout)
+	if err != nil {
+		return labels.Stock{}, err
+	}
+	u, err := labels.FirstFor(takes, stocks.Usual(k, layout, last))
+	return u.Stock, err
+}
+
+// sheet is the place on a paper, corrected for a printer.
+func (a *API) sheet(ctx context.Context, p Print, on labels.Stock) (labels.Sheet, error) {
+	s := labels.Sheet{Stock: on, First: p.First, Copies: p.Copies, DPI: p.DPI, Outlines: p.Outlines}
+	if p.Printer == "" {
+		return s, nil
 	}
 	printer, known, err := a.DB.Printer(ctx, p.Printer)
 	if err == nil && !known {
@@ -147,17 +165,27 @@ func (a *API) labels(ctx context.Context, in *struct{ Body NewLabels }) (*pdf, e
 }
 
 func (a *API) print(ctx context.Context, n NewLabels, field func(int) string) (*pdf, error) {
-	sheet, err := a.sheet(ctx, n.Print)
-	if err != nil {
-		return nil, err
-	}
 	all, name, err := a.wanted(ctx, n, field)
 	if err != nil {
 		return nil, err
 	}
-	list := make([]labels.Label, len(all))
+	if len(all) == 0 {
+		return nil, larder.Refuse("", "There is nothing to print.")
+	}
+	list, bottles := make([]labels.Label, len(all)), make([]larder.Bottle, 0, len(all))
 	for i, l := range all {
 		list[i] = l.label
+		if l.bottle.Tag != "" {
+			bottles = append(bottles, l.bottle)
+		}
+	}
+	stock, err := a.paper(ctx, n.Stock, all[0].layout, labels.OnePerSize(bottles, list))
+	if err != nil {
+		return nil, err
+	}
+	sheet, err := a.sheet(ctx, n.Print, stock)
+	if err != nil {
+		return nil, err
 	}
 	var out bytes.Buffer
 	if _, err := labels.Print(ctx, &out, sheet, list, nil); err != nil {
@@ -174,6 +202,7 @@ type printed struct {
 	label  labels.Label
 	tag    larder.Tag
 	layout string
+	bottle larder.Bottle // zero for a jar's
 }
 
 func (a *API) remember(ctx context.Context, stock labels.Stock, all []printed) error {
@@ -246,9 +275,9 @@ func (a *API) jarLabels(ctx context.Context, texts []string, k larder.Kitchen, a
 		}
 		l := labels.ForJar(jar, batch, address, k.Location())
 		if layout == "lid" {
-			out = append(out, printed{labels.LidLabel{JarLabel: l}, tag, layout})
+			out = append(out, printed{label: labels.LidLabel{JarLabel: l}, tag: tag, layout: layout})
 		} else {
-			out = append(out, printed{l, tag, "jar"})
+			out = append(out, printed{label: l, tag: tag, layout: "jar"})
 		}
 	}
 	return out, nil
@@ -265,7 +294,7 @@ func (a *API) bottleLabels(ctx context.Context, n NewLabels, k larder.Kitchen, a
 	}
 	var out []printed
 	for i, b := range l.Bottles {
-		out = append(out, printed{drafts[i].Print(layout), b.Tag, layout})
+		out = append(out, printed{drafts[i].Print(layout), b.Tag, layout, b})
 	}
 	return out, nil
 }
@@ -343,7 +372,7 @@ func (a *API) spareLabels(ctx context.Context, texts []string, address string) (
 		if tag != "" && kind != "spare" {
 			p.Add(field(i), "The tag "+tag.Spaced()+" is not a spare one of this kitchen.")
 		}
-		out = append(out, printed{labels.ForSpare(tag, address), tag, "spare"})
+		out = append(out, printed{label: labels.ForSpare(tag, address), tag: tag, layout: "spare"})
 	}
 	return out, p.Err()
 }

@@ -70,13 +70,10 @@ func lineOf(data []byte, id string) int {
 	return 0
 }
 
-// Find finds a stock by its id, "" being the default. For an id that is
-// nowhere, what is wrong in the kitchen's own file is told first: the stock may
-// stand there.
+// Find finds a stock by its id; where none is named, Usual tells the one to take.
+// For an id that is nowhere, what is wrong in the kitchen's own file is told first:
+// the stock may stand there.
 func (c Catalogue) Find(id string) (Stock, error) {
-	if strings.TrimSpace(id) == "" {
-		return DefaultStock(), nil
-	}
 	s, err := FindStock(c.Stocks, id)
 	if err != nil && c.Err != nil {
 		return s, c.Err

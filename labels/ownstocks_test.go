@@ -39,9 +39,6 @@ func TestOwnStocks(t *testing.T) {
 	if _, err := c.Find("napkin"); err == nil || !strings.Contains(err.Error(), "pantry-4x6, letter-3x10") {
 		t.Errorf("unknown: %v", err)
 	}
-	if s, err := c.Find(""); err != nil || s.ID != DefaultStock().ID {
-		t.Errorf("none named: %v, %v", s.ID, err)
-	}
 }
 
 // Every wrong line is told with its number; the right ones are used.

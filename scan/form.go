@@ -469,10 +469,7 @@ func typedAs[T ~float64](v *float64) *T {
 	return new(T(*v))
 }
 
-const (
-	byCookie    = "by"
-	stockCookie = "stock"
-)
+const byCookie = "by"
 
 // remembered is a small thing that this phone said before.
 func remembered(c *gin.Context, name string) string {

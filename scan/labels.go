@@ -1,6 +1,7 @@
 package scan
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -77,7 +78,7 @@ func (p *Pages) showLabels(c *gin.Context, status int, typed url.Values, problem
 	if err := p.fillShelf(ctx, &v, typed, p.now(k)); err != nil {
 		return err
 	}
-	desk, err := p.desk(ctx, remembered(c, stockCookie), remembered(c, printerCookie))
+	desk, err := p.desk(ctx, layoutOf(typed), remembered(c, printerCookie))
 	if err != nil {
 		return err
 	}
@@ -159,6 +160,10 @@ func (p *Pages) fillSpare(ctx context.Context, v *labelsView, desk desk, k larde
 	if err != nil {
 		return err
 	}
+	if desk.usual, err = p.usual(ctx, k, desk.stocks, "spare"); err != nil {
+		return err
+	}
+	desk.stock = desk.usual[0].Stock.ID
 	b := newBuilder("spare", nil, nil, k.Units())
 	if spare != nil {
 		b = newBuilder("spare", spare, problems, k.Units())
@@ -215,9 +220,12 @@ func (p *Pages) previewLabels(c *gin.Context) error {
 	return nil
 }
 
+// layoutOf is the layout that the jars' form asks for.
+func layoutOf(v url.Values) string { return cmp.Or(v.Get("layout"), "jar") }
+
 // chosen is the sheet and the labels that the form asks for.
 func (p *Pages) chosen(ctx context.Context, v url.Values, k larder.Kitchen) (labels.Sheet, []printed, error) {
-	sheet, err := p.readSheet(ctx, v)
+	sheet, err := p.readSheet(ctx, v, k, layoutOf(v), nil)
 	if err != nil {
 		return sheet, nil, err
 	}
@@ -309,7 +317,7 @@ func (p *Pages) printJars(c *gin.Context, v url.Values) error {
 	}
 	sheet, all, err := p.chosen(ctx, v, k)
 	if err == nil {
-		err = p.sendLabels(c, sheet, all, "jar-labels", v.Get("stock"))
+		err = p.sendLabels(c, sheet, all, "jar-labels")
 	}
 	var problems larder.Problems
 	if errors.As(err, &problems) {
@@ -345,7 +353,6 @@ func (p *Pages) printLabels(c *gin.Context) error {
 		return err
 	}
 	remember(c, printerCookie, r.text("to"))
-	remember(c, stockCookie, r.text("stock"))
 	c.Redirect(http.StatusSeeOther, "/labels"+query("sent", fmt.Sprintf("%s for %s", count(len(all)*max(1, sheet.Copies), "label"), r.text("to"))))
 	return nil
 }
@@ -357,9 +364,6 @@ func (p *Pages) spool(ctx context.Context, to string, sheet labels.Sheet, all []
 		return err
 	}
 	stock := sheet.Stock
-	if stock.ID == "" {
-		stock = labels.DefaultStock()
-	}
 	_, err = spool.Send(ctx, spool.Job{Printer: to, Title: "Cruet labels", PDF: []byte(b.String()), PageWMM: stock.PageWMM, PageHMM: made.PageHMM, DPI: made.Worst.DPI})
 	if err != nil {
 		return err

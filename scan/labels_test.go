@@ -42,6 +42,49 @@ func between(text, before, after string) string {
 	return found
 }
 
+// The paper that is offered first, and taken where none is named, is the one that
+// such labels were printed on last, from whichever phone or program.
+func TestPaperUsedLast(t *testing.T) {
+	s := stocked(t)
+	a := string(s.jars["Pear trimmings/A"])
+	lot := s.bottled(2).Lot.ID
+	first := func(path, want string) {
+		t.Helper()
+		s.get(path).wants(200).has(`<option value="` + want + `" selected>`)
+	}
+	printed := func(want string) {
+		t.Helper()
+		got, err := s.db.Prints(t.Context(), 1)
+		if err != nil || got[0].Stock != want {
+			t.Errorf("printed on %v, %v; want %s", got, err, want)
+		}
+	}
+	first("/labels", "a4-3x7")
+	s.get("/labels/jars.pdf?tag="+a+"&stock=a4-2x7").wants(200, "%PDF-")
+	first("/labels", "a4-2x7")
+	s.get("/labels/jars.pdf?tag="+a).wants(200, "%PDF-")
+	printed("a4-2x7")
+	s.get("/labels?tag="+a).wants(200, "1 label on 1 page")
+	s.get("/labels/jars.pdf?layout=shelf").wants(200, "%PDF-") // a sheet of its own
+	first("/labels", "a4-2x7")
+	if err := s.db.RecordPrints(t.Context(), "", []larder.Print{{Tag: s.jars["Barley/A"], Address: "192.168.1.20:8080", Stock: "roll-57x32", Layout: "jar"}}); err != nil {
+		t.Fatal(err)
+	}
+	first("/labels", "roll-57x32")
+	s.get("/labels/jars.pdf?layout=shelf").wants(200, "%PDF-")
+	s.post("/labels/spare.pdf", formOf("count", "1")).wants(200, "%PDF-")
+	printed("roll-57x32")
+
+	// Bottles have a paper of their own, if it takes what their label says.
+	s.get(lotURL(lot)+"/labels.pdf?stock=letter-2x3").wants(200, "%PDF-")
+	first(lotURL(lot)+"/labels", "letter-2x3")
+	s.get(lotURL(lot)+"/labels.pdf").wants(200, "%PDF-")
+	printed("letter-2x3")
+	s.get(lotURL(lot)+"/labels.pdf?rules=plain&stock=roll-57x32").wants(200, "%PDF-")
+	s.get(lotURL(lot) + "/labels").wants(200).lacks(`<option value="roll-57x32" selected>`)
+	first("/labels", "roll-57x32")
+}
+
 // What was printed is remembered, shown, and told when it names an address that
 // the station left.
 func TestPrintsAreShown(t *testing.T) {
@@ -50,8 +93,8 @@ func TestPrintsAreShown(t *testing.T) {
 	s.get(at(a, "")).lacks("Label printed")
 	s.get("/labels?tag=" + string(a)).lacks("printed 25 Nov") // looking is not printing
 	s.get(at(a, "/label.pdf")).wants(200, "%PDF-")
-	s.get(at(a, "")).wants(200, "Label printed 25 Nov 2026 as a jar label on letter-3x10.").lacks("no longer")
-	s.get("/labels").wants(200, "printed 25 Nov", "25 Nov 2026 as a jar label on letter-3x10, for 192.168.1.20:8080").lacks("name another address")
+	s.get(at(a, "")).wants(200, "Label printed 25 Nov 2026 as a jar label on a4-3x7.").lacks("no longer")
+	s.get("/labels").wants(200, "printed 25 Nov", "25 Nov 2026 as a jar label on a4-3x7, for 192.168.1.20:8080").lacks("name another address")
 	s.pages.Address = "192.168.1.77:8080"
 	s.get("/labels").wants(200, "name another address", "the tag stays the same")
 	s.get(at(a, "")).wants(200, "names 192.168.1.20:8080, where this station is no longer")

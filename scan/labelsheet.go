@@ -40,8 +40,9 @@ func bare(all []printed) []labels.Label {
 // desk is what there is to print on.
 type desk struct {
 	stocks  labels.Catalogue
-	stock   string // that this phone used last
-	printer string // likewise
+	usual   []labels.Usual // the likeliest first
+	stock   string         // that is offered first
+	printer string         // that this phone used last
 	aligned []larder.Printer
 	queues  []string // the spooler's printers
 	offered []string // the papers that the maker chose; empty: all
@@ -51,13 +52,18 @@ type desk struct {
 // spoolerPatience is how long a page waits for the list of printers.
 const spoolerPatience = 2 * time.Second
 
-func (p *Pages) desk(ctx context.Context, stock, printer string) (desk, error) {
-	d := desk{stocks: labels.StocksIn(p.DB.Dir()), stock: stock, printer: printer}
+// desk is for labels of a layout, and a phone that used that printer last.
+func (p *Pages) desk(ctx context.Context, layout, printer string) (desk, error) {
+	d := desk{stocks: labels.StocksIn(p.DB.Dir()), printer: printer}
 	k, err := p.DB.Kitchen(ctx)
 	if err != nil {
 		return d, err
 	}
-	d.offered, d.letter = k.Stocks, printsLetter(k)
+	d.offered, d.letter = k.Stocks, labels.OnLetter(k)
+	if d.usual, err = p.usual(ctx, k, d.stocks, layout); err != nil {
+		return d, err
+	}
+	d.stock = d.usual[0].Stock.ID
 	if d.aligned, err = p.DB.Printers(ctx); err != nil {
 		return d, err
 	}
@@ -65,6 +71,12 @@ func (p *Pages) desk(ctx context.Context, stock, printer string) (desk, error) {
 	defer cancel()
 	d.queues, _ = spool.Printers(patient) // without a spooler there is the PDF
 	return d, nil
+}
+
+// usual are the papers for labels of a layout, the likeliest first.
+func (p *Pages) usual(ctx context.Context, k larder.Kitchen, stocks labels.Catalogue, layout string) ([]labels.Usual, error) {
+	last, err := p.DB.LastStock(ctx, layout)
+	return stocks.Usual(k, layout, last), err
 }
 
 // fields ask for paper, place and printer.
@@ -83,15 +95,11 @@ func (d desk) fields(b *builder) []field {
 	}
 	// The kitchen's own kind of paper first.
 	slices.SortStableFunc(options, func(x, y option) int { return cmp.Compare(d.rank(x.Group), d.rank(y.Group)) })
-	stock := d.stock
-	if stock == "" {
-		stock = cmp.Or(append(d.offered, likeDefault(labels.Stocks(), d.letter))...)
-	}
 	first := b.number("first", "First free place", "", "1 for a whole sheet; count along the rows")
 	first.Mode, first.Placeholder = "numeric", "1"
 	copies := b.number("copies", "Copies of each", "", "")
 	copies.Mode, copies.Placeholder = "numeric", "1"
-	fields := []field{b.pull("stock", "Label paper", stock, options...), first, copies}
+	fields := []field{b.pull("stock", "Label paper", d.stock, options...), first, copies}
 	if len(d.aligned) > 0 {
 		names := []option{{Value: "", Text: "prints true to size"}}
 		for _, p := range d.aligned {
@@ -115,9 +123,9 @@ func stockGroup(s labels.Stock) string {
 	switch {
 	case s.Roll:
 		return rollGroup
-	case s.PageWMM == a4WMM:
+	case s.PageWMM == labels.A4.WMM:
 		return a4Group
-	case s.PageWMM == labels.DefaultStock().PageWMM:
+	case s.PageWMM == labels.Letter.WMM:
 		return letterGroup
 	}
 	return otherGroup
@@ -138,11 +146,22 @@ func asOptions(names []string) (out []option) {
 	return out
 }
 
-// readSheet reads paper, place and printer.
-func (p *Pages) readSheet(ctx context.Context, v url.Values) (labels.Sheet, error) {
+// readSheet reads paper, place and printer. Where no paper is named it is the usual
+// one for the layout that takes all of these labels, if any are given.
+func (p *Pages) readSheet(ctx context.Context, v url.Values, k larder.Kitchen, layout string, takes []labels.Label) (labels.Sheet, error) {
 	sheet := labels.Sheet{Outlines: v.Get("outlines") != ""}
 	var err error
-	if sheet.Stock, err = labels.StocksIn(p.DB.Dir()).Find(v.Get("stock")); err != nil {
+	if stocks := labels.StocksIn(p.DB.Dir()); v.Get("stock") != "" {
+		sheet.Stock, err = stocks.Find(v.Get("stock"))
+	} else {
+		var usual []labels.Usual
+		if usual, err = p.usual(ctx, k, stocks, layout); err == nil {
+			var u labels.Usual
+			u, err = labels.FirstFor(takes, usual)
+			sheet.Stock = u.Stock
+		}
+	}
+	if err != nil {
 		return sheet, err
 	}
 	for _, n := range []struct {
@@ -167,9 +186,8 @@ func (p *Pages) readSheet(ctx context.Context, v url.Values) (labels.Sheet, erro
 	return sheet, nil
 }
 
-// sendLabels answers with the PDF and remembers what was printed. stock is the
-// paper to offer first next time.
-func (p *Pages) sendLabels(c *gin.Context, sheet labels.Sheet, all []printed, name, stock string) error {
+// sendLabels answers with the PDF and remembers what was printed.
+func (p *Pages) sendLabels(c *gin.Context, sheet labels.Sheet, all []printed, name string) error {
 	if len(all) == 0 {
 		return larder.Refuse("", "There is nothing to print: choose at least one.")
 	}
@@ -180,7 +198,6 @@ func (p *Pages) sendLabels(c *gin.Context, sheet labels.Sheet, all []printed, na
 	if err := p.remember(c.Request.Context(), sheet.Stock, all); err != nil {
 		return err
 	}
-	remember(c, stockCookie, stock)
 	c.Header("Content-Disposition", `inline; filename="`+name+`.pdf"`)
 	c.Data(http.StatusOK, "application/pdf", b.Bytes())
 	return nil
@@ -205,10 +222,13 @@ func (p *Pages) spareLabels(c *gin.Context) error {
 			Back: link{"/labels", "Go to the labels"}})
 		return nil
 	}
-	v := c.Request.URL.Query()
-	sheet, err := p.readSheet(c.Request.Context(), v)
+	k, err := p.DB.Kitchen(c.Request.Context())
+	if err != nil {
+		return err
+	}
+	sheet, err := p.readSheet(c.Request.Context(), c.Request.URL.Query(), k, "spare", nil)
 	if err == nil {
-		err = p.sendLabels(c, sheet, p.spareSheet(tags), "spare-tags", v.Get("stock"))
+		err = p.sendLabels(c, sheet, p.spareSheet(tags), "spare-tags")
 	}
 	return err
 }
@@ -217,12 +237,12 @@ func (p *Pages) spareLabels(c *gin.Context) error {
 // first, so that no tag is issued that cannot be printed.
 func (p *Pages) newSpareLabels(c *gin.Context) error {
 	ctx := c.Request.Context()
-	_, r, err := p.form(c)
+	k, r, err := p.form(c)
 	if err != nil {
 		return err
 	}
 	n := r.need("count", "Say how many spare tags.")
-	sheet, err := p.readSheet(ctx, r.typed)
+	sheet, err := p.readSheet(ctx, r.typed, k, "spare", nil)
 	if err == nil {
 		_, err = labels.Draw(sheet, labels.ForSpare("K7RM40", p.Address))
 	}
@@ -234,7 +254,7 @@ func (p *Pages) newSpareLabels(c *gin.Context) error {
 	if err = r.problems.Err(); err == nil {
 		var tags []larder.Tag
 		if tags, err = p.DB.IssueSpares(ctx, act, int(n)); err == nil {
-			return p.sendLabels(c, sheet, p.spareSheet(tags), "spare-tags", r.text("stock"))
+			return p.sendLabels(c, sheet, p.spareSheet(tags), "spare-tags")
 		}
 	}
 	problems, status, key, mine := refused(err, r.typed)
@@ -387,12 +407,16 @@ func (p *Pages) setPrinter(ctx context.Context, r *reader) error {
 }
 
 func (p *Pages) proof(c *gin.Context) error {
-	stock, err := labels.StocksIn(p.DB.Dir()).Find(c.Query("stock"))
+	k, err := p.DB.Kitchen(c.Request.Context())
+	if err != nil {
+		return err
+	}
+	sheet, err := p.readSheet(c.Request.Context(), url.Values{"stock": {c.Query("stock")}}, k, "proof", nil)
 	if err != nil {
 		return err
 	}
 	var b bytes.Buffer
-	if err := labels.WriteProof(&b, labels.Sheet{Stock: stock}); err != nil {
+	if err := labels.WriteProof(&b, labels.Sheet{Stock: sheet.Stock}); err != nil {
 		return err
 	}
 	c.Header("Content-Disposition", `inline; filename="proof.pdf"`)

@@ -77,10 +77,7 @@ func (p *Pages) lotPrint(c *gin.Context, v url.Values, k larder.Kitchen) (lotPri
 		if n := v.Get("bottle"); n != "" && n != strconv.Itoa(b.Number) {
 			continue
 		}
-		layout := "bottle"
-		if v.Get("layout") == "neck" {
-			layout = "neck"
-		}
+		layout := bottleLayout(v)
 		l.record.Bottle = b
 		d, err := labels.DraftBottle(l.record, l.want)
 		if err != nil {
@@ -95,6 +92,23 @@ func (p *Pages) lotPrint(c *gin.Context, v url.Values, k larder.Kitchen) (lotPri
 		return l, larder.Refuse("bottle", "Lot "+l.lot.Lot.ID+" has no bottle "+v.Get("bottle")+".")
 	}
 	return l, nil
+}
+
+// bottleLayout is the layout that the form asks for.
+func bottleLayout(v url.Values) string {
+	if v.Get("layout") == "neck" {
+		return "neck"
+	}
+	return "bottle"
+}
+
+// onePerSize is a label of each size of bottle: if those fit a paper, all do.
+func (l lotPrint) onePerSize() []labels.Label {
+	bottles := make([]larder.Bottle, len(l.all))
+	for i, one := range l.all {
+		bottles[i] = l.lot.Bottles[slices.IndexFunc(l.lot.Bottles, func(b larder.Bottle) bool { return b.Tag == one.tag })]
+	}
+	return labels.OnePerSize(bottles, bare(l.all))
 }
 
 // filled is the record that the labels of a lot are built from.
@@ -118,7 +132,7 @@ func (p *Pages) showLotLabels(c *gin.Context, status int, typed url.Values, prob
 		return err
 	}
 	v := lotLabelsView{LotURL: lotURL(lot.Lot.ID), ID: lot.Lot.ID, Name: lot.Lot.Name, URL: lotURL(lot.Lot.ID) + "/labels", Sent: typed.Get("sent")}
-	d, err := p.desk(ctx, remembered(c, stockCookie), remembered(c, printerCookie))
+	d, err := p.desk(ctx, bottleLayout(typed), remembered(c, printerCookie))
 	if err != nil {
 		return err
 	}
@@ -128,7 +142,7 @@ func (p *Pages) showLotLabels(c *gin.Context, status int, typed url.Values, prob
 	}
 	var sheet labels.Sheet
 	if err == nil && problems == nil {
-		if sheet, err = p.readSheet(ctx, typed); err == nil {
+		if sheet, err = p.readSheet(ctx, typed, k, bottleLayout(typed), nil); err == nil {
 			v.Preview, err = previewOf(ctx, sheet, l.all, v.URL+".svg?"+typed.Encode())
 		}
 	}
@@ -150,7 +164,7 @@ func (p *Pages) showLotLabels(c *gin.Context, status int, typed url.Values, prob
 
 // fill says what there is to know of the labels, and leaves on the desk only the
 // papers that they fit on, the one asked for besides. Without one asked for it
-// takes the last used, else the first that fits and is like the default.
+// takes the usual one that fits.
 func (v *lotLabelsView) fill(d *desk, l lotPrint, typed url.Values, k larder.Kitchen) error {
 	v.Missing, v.Check, v.Notes, v.CodeWhy = pointLines(l.draft.Missing), pointLines(l.draft.Check), l.draft.Notes, l.draft.CodeWhy
 	v.Code = l.draft.Label.URL
@@ -160,7 +174,7 @@ func (v *lotLabelsView) fill(d *desk, l lotPrint, typed url.Values, k larder.Kit
 			v.Lines = append(v.Lines, pointLine{What: r.Says, Source: r.Source.String()})
 		}
 	}
-	fit, rest, err := labels.Fit(onePerSize(l), d.stocks.Stocks)
+	fit, rest, err := labels.Fit(l.onePerSize(), d.stocks.Stocks)
 	if err != nil {
 		return err
 	}
@@ -173,7 +187,7 @@ func (v *lotLabelsView) fill(d *desk, l lotPrint, typed url.Values, k larder.Kit
 	has := func(id string) bool { return slices.ContainsFunc(fit, func(s labels.Stock) bool { return s.ID == id }) }
 	if typed.Get("stock") == "" {
 		if !has(d.stock) {
-			d.stock = likeDefault(fit, d.letter)
+			d.stock = d.usual[slices.IndexFunc(d.usual, func(u labels.Usual) bool { return has(u.Stock.ID) })].Stock.ID
 		}
 		typed.Set("stock", d.stock)
 	}
@@ -189,49 +203,6 @@ func (v *lotLabelsView) fill(d *desk, l lotPrint, typed url.Values, k larder.Kit
 	}
 	d.stocks.Stocks = kept
 	return nil
-}
-
-// onePerSize is a label of each size of bottle, that with the highest number,
-// whose text is the longest.
-func onePerSize(l lotPrint) []labels.Label {
-	last := map[float64]labels.Label{}
-	var sizes []float64
-	for i, one := range l.all {
-		size := 0.0
-		for _, b := range l.lot.Bottles {
-			if b.Tag == one.tag {
-				size = float64(b.SizeML)
-			}
-		}
-		if _, seen := last[size]; !seen {
-			sizes = append(sizes, size)
-		}
-		last[size] = l.all[i].label
-	}
-	var out []labels.Label
-	for _, s := range sizes {
-		out = append(out, last[s])
-	}
-	return out
-}
-
-const a4WMM = 210.0
-
-// printsLetter tells which paper the kitchen's market has: US Letter, or else A4.
-func printsLetter(k larder.Kitchen) bool { return labels.RuleSetFor(k.Market).ID == labels.US.ID }
-
-// likeDefault is the first that fits on the kitchen's paper.
-func likeDefault(fit []labels.Stock, letter bool) string {
-	wide := a4WMM
-	if letter {
-		wide = labels.DefaultStock().PageWMM
-	}
-	for _, s := range fit {
-		if s.PageWMM == wide {
-			return s.ID
-		}
-	}
-	return fit[0].ID
 }
 
 func (v *lotLabelsView) fields(b *builder, d desk, l lotPrint, k larder.Kitchen) []field {
@@ -288,7 +259,7 @@ func (p *Pages) lotSheet(c *gin.Context, v url.Values) (labels.Sheet, lotPrint, 
 	if err != nil {
 		return labels.Sheet{}, l, err
 	}
-	sheet, err := p.readSheet(ctx, v)
+	sheet, err := p.readSheet(ctx, v, k, bottleLayout(v), l.onePerSize())
 	return sheet, l, err
 }
 
@@ -296,7 +267,7 @@ func (p *Pages) lotLabels(c *gin.Context) error {
 	v := c.Request.URL.Query()
 	sheet, l, err := p.lotSheet(c, v)
 	if err == nil {
-		err = p.sendLabels(c, sheet, l.all, "bottle-labels-"+l.lot.Lot.ID, v.Get("stock"))
+		err = p.sendLabels(c, sheet, l.all, "bottle-labels-"+l.lot.Lot.ID)
 	}
 	if problems, status, _, mine := refused(err, v); mine {
 		return p.showLotLabels(c, status, v, problems)
@@ -348,7 +319,6 @@ func (p *Pages) printLotLabels(c *gin.Context) error {
 		return err
 	}
 	remember(c, printerCookie, to)
-	remember(c, stockCookie, r.text("stock"))
 	c.Redirect(http.StatusSeeOther, l.url()+query("sent", fmt.Sprintf("%s for %s", count(len(l.all)*max(1, sheet.Copies), "label"), to)))
 	return nil
 }

@@ -17,7 +17,7 @@ import (
 // one that the kitchen's market prints on.
 func paperOf(c *gin.Context, k larder.Kitchen) (labels.Page, error) {
 	paper := c.Query("paper")
-	if paper == "" && printsLetter(k) {
+	if paper == "" && labels.OnLetter(k) {
 		paper = "letter"
 	}
 	return labels.PageByID(paper)

@@ -105,7 +105,7 @@ func (p *Pages) showSetup(c *gin.Context, status int, back *sent) error {
 		}
 		v.Parts = append(v.Parts, part)
 	}
-	if v.Labels, err = p.checkLabels(ctx, remembered(c, stockCookie)); err != nil {
+	if v.Labels, err = p.checkLabels(ctx); err != nil {
 		return err
 	}
 	if v.Backup, err = p.checkBackups(ctx); err != nil {
@@ -383,16 +383,13 @@ func (p *Pages) opensHere(address string) bool {
 	return err == nil && p.Reach.Opens != nil && port == p.port() && p.Reach.Opens(host)
 }
 
-func (p *Pages) checkLabels(ctx context.Context, stock string) (labelCheck, error) {
+func (p *Pages) checkLabels(ctx context.Context) (labelCheck, error) {
 	worn, err := p.DB.WornPrints(ctx)
 	if err != nil {
 		return labelCheck{}, err
 	}
 	v := labelCheck{Count: len(worn)}
 	dead := url.Values{}
-	if stock != "" {
-		dead.Set("stock", stock)
-	}
 	for len(worn) > 0 {
 		n := 1
 		for n < len(worn) && strings.EqualFold(worn[n].Address, worn[0].Address) {

@@ -47,6 +47,7 @@ type printed struct {
 	label  labels.Label
 	tag    larder.Tag
 	layout string
+	bottle larder.Bottle // zero for a jar's
 }
 
 func (a *app) jarLabelsCommand() *cobra.Command {
@@ -98,7 +99,7 @@ func jarLabels(ctx context.Context, r room, tag larder.Tag, address string, layo
 		return nil, err
 	}
 	if kind == "spare" {
-		return []printed{{labels.ForSpare(tag, address), tag, "spare"}}, nil
+		return []printed{{label: labels.ForSpare(tag, address), tag: tag, layout: "spare"}}, nil
 	}
 	jar, err := r.db.Jar(ctx, tag)
 	if err != nil {
@@ -112,9 +113,9 @@ func jarLabels(ctx context.Context, r room, tag larder.Tag, address string, layo
 	for _, layout := range layouts {
 		l := labels.ForJar(jar, batch, address, r.loc)
 		if layout == "lid" {
-			out = append(out, printed{labels.LidLabel{JarLabel: l}, tag, layout})
+			out = append(out, printed{label: labels.LidLabel{JarLabel: l}, tag: tag, layout: layout})
 		} else {
-			out = append(out, printed{l, tag, layout})
+			out = append(out, printed{label: l, tag: tag, layout: layout})
 		}
 	}
 	return out, nil
@@ -141,6 +142,9 @@ func (a *app) shelfLabelsCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
+			if err := f.usual(ctx, r, "shelf", nil); err != nil {
+				return err
+			}
 			if f.sheet.Stock, err = labels.ShelfStock(f.sheet.Stock); err != nil {
 				return err
 			}
@@ -152,7 +156,7 @@ func (a *app) shelfLabelsCommand() *cobra.Command {
 			var all []printed
 			for _, s := range shelf {
 				if place == "" || strings.EqualFold(s.Jar.Place, strings.TrimSpace(place)) {
-					all = append(all, printed{labels.ForShelf(s.Jar, s.Batch, address, r.loc), s.Jar.Tag, "shelf"})
+					all = append(all, printed{label: labels.ForShelf(s.Jar, s.Batch, address, r.loc), tag: s.Jar.Tag, layout: "shelf"})
 				}
 			}
 			if len(all) == 0 {
@@ -175,7 +179,7 @@ func (a *app) bottleLabelsCommand() *cobra.Command {
 		Args: atLeastOne("The LOT"),
 	}
 	f.add(cmd)
-	rules.add(cmd, &f)
+	rules.add(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		if err := f.prepare(a, cmd); err != nil {
 			return err
@@ -243,7 +247,7 @@ func (a *app) bottleLabels(ctx context.Context, r room, arg, address string, lay
 			if len(out) == 0 {
 				a.tellDraft(lotID, d, !rules.want.Plain)
 			}
-			out = append(out, printed{label, b.Tag, layout})
+			out = append(out, printed{label, b.Tag, layout, b})
 		}
 	}
 	return out, nil
@@ -292,6 +296,9 @@ func (a *app) spares(ctx context.Context, cmd *cobra.Command, r room, f *sheetFl
 	if err != nil {
 		return err
 	}
+	if err := f.usual(ctx, r, "spare", nil); err != nil {
+		return err
+	}
 	if _, err := labels.Draw(f.sheet, labels.ForSpare(trial, address)); err != nil {
 		return err
 	}
@@ -301,7 +308,7 @@ func (a *app) spares(ctx context.Context, cmd *cobra.Command, r room, f *sheetFl
 	}
 	all := make([]printed, len(tags))
 	for i, tag := range tags {
-		all[i] = printed{labels.ForSpare(tag, address), tag, "spare"}
+		all[i] = printed{label: labels.ForSpare(tag, address), tag: tag, layout: "spare"}
 	}
 	f.quiet = asJSON
 	if err := a.deliver(ctx, cmd, r, f, all); err != nil {

@@ -3,12 +3,17 @@ package main
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
 	"cruet/internal/larder"
+	"cruet/internal/store"
 	"cruet/labels"
 )
 
@@ -106,11 +111,14 @@ func (a *app) proofCommand() *cobra.Command {
 	flags := cmd.Flags()
 	flags.StringVarP(&f.name, "output", "o", "", "`FILE` for the PDF, or - for standard output")
 	flags.BoolVar(&f.force, "force", false, "replace FILE if it is there already")
-	flags.StringVar(&f.stock, "stock", labels.DefaultStock().ID, "`ID` of the paper")
+	flags.StringVar(&f.stock, "stock", "", "`ID` of the paper (default: A4 or US Letter, by the kitchen's settings)")
 	flags.StringVar(&f.send, "print", "", "print on `PRINTER`")
 	f.sheet.First, f.sheet.Copies = 1, 1
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		if err := f.prepare(a, cmd); err != nil {
+			return err
+		}
+		if err := f.proofPaper(a, cmd); err != nil {
 			return err
 		}
 		var pdf bytes.Buffer
@@ -135,6 +143,23 @@ func (a *app) proofCommand() *cobra.Command {
 		return nil
 	}
 	return cmd
+}
+
+// proofPaper takes the kitchen's kind of paper where none was named. A printer may be
+// measured before there is a kitchen.
+func (f *sheetFlags) proofPaper(a *app, cmd *cobra.Command) error {
+	if f.sheet.Stock.ID != "" {
+		return nil
+	}
+	dir, err := a.dataDir()
+	if err != nil {
+		return err
+	}
+	if _, err := os.Stat(filepath.Join(dir, store.FileName)); errors.Is(err, fs.ErrNotExist) {
+		f.sheet.Stock = f.stocks.Usual(larder.Kitchen{}, "proof", "")[0].Stock
+		return nil
+	}
+	return a.inKitchen(cmd, existing, func(ctx context.Context, r room) error { return f.usual(ctx, r, "proof", nil) })
 }
 
 func (a *app) alignCommand() *cobra.Command {

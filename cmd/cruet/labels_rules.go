@@ -18,13 +18,8 @@ type ruleFlags struct {
 	want        labels.Wanted
 }
 
-// bottleStock has room for all that a bottle's label has to say under either
-// rule set.
-const bottleStock = "letter-2x4"
-
-func (f *ruleFlags) add(cmd *cobra.Command, s *sheetFlags) {
+func (f *ruleFlags) add(cmd *cobra.Command) {
 	flags := cmd.Flags()
-	s.stock, flags.Lookup("stock").DefValue = bottleStock, bottleStock
 	flags.StringVar(&f.rules, "rules", "", "label by the published `RULES` for sale: us or eu; what is missing is told (default: a plain label)")
 	flags.StringVar(&f.code, "code", "", "what the code `HOLDS`: link or facts (default: facts, until a public address is set)")
 	flags.BoolVar(&f.want.Sale, "sale", false, "for sale: leave out what a gift says of home-made food, for local wording")

@@ -30,6 +30,7 @@ type sheetFlags struct {
 	sheet                labels.Sheet
 	layouts, layout      []string // those that the command has, those asked for
 	stocks               labels.Catalogue
+	why                  string // a paper that was not named was taken
 	quiet                bool
 }
 
@@ -37,7 +38,7 @@ func (f *sheetFlags) add(cmd *cobra.Command) {
 	flags := cmd.Flags()
 	flags.StringVarP(&f.name, "output", "o", "", "`FILE` for the PDF, or - for standard output")
 	flags.BoolVar(&f.force, "force", false, "replace FILE if it is there already")
-	flags.StringVar(&f.stock, "stock", labels.DefaultStock().ID, "`ID` of the label paper; \"cruet labels stocks\" lists them")
+	flags.StringVar(&f.stock, "stock", "", "`ID` of the label paper; \"cruet labels stocks\" lists them (default: the one used last for such labels, else by the kitchen's settings)")
 	flags.IntVar(&f.sheet.First, "first", 1, "begin at the `N`th place of a part-used sheet, counted along the rows")
 	flags.IntVar(&f.sheet.Copies, "copies", 1, "`N` of each label")
 	flags.IntVar(&f.sheet.DPI, "dpi", 0, "the printer's dots per inch, `203`, 300 or 600 (default: what suits the printer or the stock)")
@@ -63,8 +64,10 @@ func (f *sheetFlags) prepare(a *app, cmd *cobra.Command) error {
 		return err
 	}
 	f.stocks = labels.StocksIn(dir)
-	if f.sheet.Stock, err = f.stocks.Find(f.stock); err != nil {
-		return wrongUse("--stock", "%s", err)
+	if cmd.Flags().Changed("stock") {
+		if f.sheet.Stock, err = f.stocks.Find(f.stock); err != nil {
+			return wrongUse("--stock", "%s", err)
+		}
 	}
 	for _, n := range []struct {
 		flag  string
@@ -120,6 +123,37 @@ func (f *sheetFlags) station(k larder.Kitchen) (string, error) {
 	return "", fail(`Run "cruet serve" once, or say --address HOST:PORT.`, "The station's address is not known yet, and a label's code must name it.")
 }
 
+// usual takes the usual paper for labels of a layout where none was named: the first
+// that takes all of these, if any are given.
+func (f *sheetFlags) usual(ctx context.Context, r room, layout string, takes []labels.Label) error {
+	if f.sheet.Stock.ID != "" {
+		return nil
+	}
+	last, err := r.db.LastStock(ctx, layout)
+	if err != nil {
+		return err
+	}
+	u, err := labels.FirstFor(takes, f.stocks.Usual(r.kitchen, layout, last))
+	f.sheet.Stock, f.why = u.Stock, u.Why
+	return err
+}
+
+// onePerSize is for each layout a label of each size of bottle: if those fit a
+// paper, all do. Jars have none.
+func onePerSize(all []printed) []labels.Label {
+	bottles, list := map[string][]larder.Bottle{}, map[string][]labels.Label{}
+	for _, p := range all {
+		if p.bottle.Tag != "" {
+			bottles[p.layout], list[p.layout] = append(bottles[p.layout], p.bottle), append(list[p.layout], p.label)
+		}
+	}
+	var out []labels.Label
+	for layout, of := range bottles {
+		out = append(out, labels.OnePerSize(of, list[layout])...)
+	}
+	return out
+}
+
 // align corrects the sheet for a printer, except where a flag says otherwise.
 func (f *sheetFlags) align(ctx context.Context, cmd *cobra.Command, r room) error {
 	name := f.printer
@@ -157,6 +191,12 @@ func (f *sheetFlags) align(ctx context.Context, cmd *cobra.Command, r room) erro
 func (a *app) deliver(ctx context.Context, cmd *cobra.Command, r room, f *sheetFlags, all []printed) error {
 	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	if len(all) == 0 {
+		return fail(seeHelp(cmd), "There is nothing to print.")
+	}
+	if err := f.usual(ctx, r, all[0].layout, onePerSize(all)); err != nil {
+		return err
+	}
 	if err := f.align(ctx, cmd, r); err != nil {
 		return err
 	}
@@ -232,9 +272,15 @@ func (a *app) tellPrinted(f *sheetFlags, r room, made labels.Printed, sent strin
 	}
 	noteReprints(note, r, tags, before)
 	if f.quiet || f.name == "-" {
+		if f.why != "" {
+			note("the paper is %s, %s.", f.sheet.Stock.Name, f.why)
+		}
 		return
 	}
 	what := fmt.Sprintf("%d labels on %s", made.Labels, f.sheet.Stock.Name)
+	if f.why != "" {
+		what += ", " + f.why
+	}
 	if f.name != "" {
 		fmt.Fprintf(a.out, "%s: %s. Print it at 100 %%, not \"fit to page\".\n", f.name, what)
 	}

@@ -23,6 +23,15 @@ func (p Print) Said(loc *time.Location) string {
 	return fmt.Sprintf("%s as a %s label on %s", p.At.In(loc).Format("2 Jan 2006"), p.Layout, p.Stock)
 }
 
+// PaperKind names the labels that share a paper with those of this layout: a spare
+// tag is a jar's label.
+func PaperKind(layout string) string {
+	if layout == "spare" {
+		return "jar"
+	}
+	return layout
+}
+
 // Printer is how one printer puts things on paper, as its proof page showed:
 // where labels are to be asked for so that they land in their places.
 type Printer struct {

@@ -66,6 +66,29 @@ func (db *DB) Prints(ctx context.Context, limit int) ([]larder.Print, error) {
 	return collect(rows, scanPrint)
 }
 
+// newestPrints bounds how far back LastStock looks.
+const newestPrints = 1000
+
+// LastStock is the id of the label paper on which labels of this kind were printed
+// last, empty when none was among the newest prints.
+func (db *DB) LastStock(ctx context.Context, layout string) (string, error) {
+	rows, err := db.read.QueryContext(ctx, `SELECT stock, layout FROM print ORDER BY seq DESC LIMIT ?`, newestPrints)
+	if err != nil {
+		return "", fmt.Errorf("store: the last paper: %w", err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var stock, as string
+		if err := rows.Scan(&stock, &as); err != nil {
+			return "", err
+		}
+		if larder.PaperKind(as) == larder.PaperKind(layout) {
+			return stock, nil
+		}
+	}
+	return "", rows.Err()
+}
+
 // WornPrints gives the newest label of each jar on the shelf and of each spare
 // tag that is not worn yet: what a camera may still be pointed at. A shelf sheet
 // is not worn, and jars without a label are left out.
