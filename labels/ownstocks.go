@@ -81,6 +81,15 @@ func (c Catalogue) Find(id string) (Stock, error) {
 	return s, err
 }
 
+// NameOf is the name for people of a paper, by its id; the id itself where the paper
+// is not listed any more.
+func (c Catalogue) NameOf(id string) string {
+	if s, err := FindStock(c.Stocks, id); err == nil {
+		return s.Name
+	}
+	return id
+}
+
 // WriteStocks writes stocks in the form that ReadStocks reads.
 func WriteStocks(w io.Writer, stocks []Stock) error {
 	out := csv.NewWriter(w)

@@ -36,6 +36,9 @@ func TestOwnStocks(t *testing.T) {
 	if err := Write(io.Discard, Sheet{Stock: s}, []Label{testJar(0)}); err != nil {
 		t.Error(err)
 	}
+	if a, b := c.NameOf("pantry-4x6"), c.NameOf("napkin"); a != s.Name || b != "napkin" {
+		t.Errorf("named %q and %q", a, b)
+	}
 	if _, err := c.Find("napkin"); err == nil || !strings.Contains(err.Error(), "pantry-4x6, letter-3x10") {
 		t.Errorf("unknown: %v", err)
 	}

@@ -143,8 +143,9 @@ func (p *Pages) fillShelf(ctx context.Context, v *labelsView, typed url.Values, 
 	if err != nil {
 		return err
 	}
+	stocks := labels.StocksIn(p.DB.Dir())
 	for _, l := range lately {
-		line := printLine{Tag: l.Tag.Spaced(), URL: jarURL(l.Tag), Text: l.Said(now.Location()) + ", for " + l.Address}
+		line := printLine{Tag: l.Tag.Spaced(), URL: jarURL(l.Tag), Text: l.Said(now.Location(), stocks.NameOf) + ", for " + l.Address}
 		if l.Tag.IsBottle() {
 			line.URL = "/find" + query("tag", string(l.Tag))
 		}

@@ -85,6 +85,24 @@ func TestPaperUsedLast(t *testing.T) {
 	first("/labels", "roll-57x32")
 }
 
+// A paper is told by its name for people, in German too.
+func TestPapersAreNamed(t *testing.T) {
+	s := stocked(t)
+	a := s.jars["Pear trimmings/A"]
+	for _, c := range []struct{ query, layout, english, german string }{
+		{"stock=a4-3x7", "jar", "as a jar label on A4, 3 × 7, 63.5 × 38.1 mm.", "als Glasetikett auf A4, 3 × 7, 63,5 × 38,1 mm gedruckt."},
+		{"stock=roll-57x32", "jar", "as a jar label on roll, 57.1 × 31.8 mm.", "als Glasetikett auf Rolle, 57,1 × 31,8 mm gedruckt."},
+		{"stock=roll-62-cont", "jar", "as a jar label on continuous roll, 62 mm wide, cut to length.", "als Glasetikett auf Endlosrolle, 62 mm breit, auf Länge geschnitten gedruckt."},
+		{"layout=lid&stock=letter-3x4-round51", "lid", "as a lid label on US Letter, 3 × 4, round 50.8 mm.", "als Deckeletikett auf US Letter, 3 × 4, rund 50,8 mm gedruckt."},
+		{"layout=shelf&stock=a4-3x7", "shelf", "on a shelf sheet.", "auf einem Regalbogen gedruckt."},
+	} {
+		s.get("/labels/jars.pdf?tag="+string(a)+"&"+c.query).wants(200, "%PDF-")
+		s.get(at(a, "")).wants(200, "Label printed 25 Nov 2026 "+c.english)
+		s.say(at(a, ""), "de").wants(200, "Am 25. Nov. 2026 "+c.german)
+		s.get("/labels").wants(200, strings.TrimSuffix("25 Nov 2026 "+c.english, ".")+", for 192.168.1.20:8080")
+	}
+}
+
 // What was printed is remembered, shown, and told when it names an address that
 // the station left.
 func TestPrintsAreShown(t *testing.T) {
@@ -93,8 +111,8 @@ func TestPrintsAreShown(t *testing.T) {
 	s.get(at(a, "")).lacks("Label printed")
 	s.get("/labels?tag=" + string(a)).lacks("printed 25 Nov") // looking is not printing
 	s.get(at(a, "/label.pdf")).wants(200, "%PDF-")
-	s.get(at(a, "")).wants(200, "Label printed 25 Nov 2026 as a jar label on a4-3x7.").lacks("no longer")
-	s.get("/labels").wants(200, "printed 25 Nov", "25 Nov 2026 as a jar label on a4-3x7, for 192.168.1.20:8080").lacks("name another address")
+	s.get(at(a, "")).wants(200, "Label printed 25 Nov 2026 as a jar label on A4, 3 × 7, 63.5 × 38.1 mm.").lacks("no longer")
+	s.get("/labels").wants(200, "printed 25 Nov", "25 Nov 2026 as a jar label on A4, 3 × 7, 63.5 × 38.1 mm, for 192.168.1.20:8080").lacks("name another address")
 	s.pages.Address = "192.168.1.77:8080"
 	s.get("/labels").wants(200, "name another address", "the tag stays the same")
 	s.get(at(a, "")).wants(200, "names 192.168.1.20:8080, where this station is no longer")

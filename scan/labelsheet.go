@@ -445,7 +445,7 @@ func (p *Pages) printedText(ctx context.Context, tag larder.Tag, now time.Time) 
 	if err != nil || !ok {
 		return "", err
 	}
-	text := "Label printed " + print.Said(now.Location()) + "."
+	text := "Label printed " + print.Said(now.Location(), labels.StocksIn(p.DB.Dir()).NameOf) + "."
 	if !strings.EqualFold(print.Address, p.Address) {
 		text += " Its code names " + print.Address + ", where this station is no longer; print it again, the tag stays the same."
 	}

@@ -270,7 +270,7 @@ func (a *app) tellPrinted(f *sheetFlags, r room, made labels.Printed, sent strin
 	for _, w := range made.Worst.Warnings {
 		note("%s", oneLine(w))
 	}
-	noteReprints(note, r, tags, before)
+	noteReprints(note, r, f.stocks, tags, before)
 	if f.quiet || f.name == "-" {
 		if f.why != "" {
 			note("the paper is %s, %s.", f.sheet.Stock.Name, f.why)
@@ -294,7 +294,7 @@ func (a *app) tellPrinted(f *sheetFlags, r room, made labels.Printed, sent strin
 }
 
 // noteReprints says that labels were printed before.
-func noteReprints(note func(string, ...any), r room, tags []larder.Tag, before map[larder.Tag]larder.Print) {
+func noteReprints(note func(string, ...any), r room, stocks labels.Catalogue, tags []larder.Tag, before map[larder.Tag]larder.Print) {
 	const most = 3
 	told := 0
 	for _, tag := range tags {
@@ -303,7 +303,7 @@ func noteReprints(note func(string, ...any), r room, tags []larder.Tag, before m
 			continue
 		}
 		if told++; told <= most {
-			note("%s was printed before, %s; this label has the same tag.", tag.Spaced(), p.Said(r.loc))
+			note("%s was printed before, %s; this label has the same tag.", tag.Spaced(), p.Said(r.loc, stocks.NameOf))
 		}
 	}
 	if told > most {

@@ -18,9 +18,14 @@ type Print struct {
 	By      string    `json:"by,omitempty"`
 }
 
-// Said is the print in words: "3 Nov 2026 as a jar label on letter-3x10".
-func (p Print) Said(loc *time.Location) string {
-	return fmt.Sprintf("%s as a %s label on %s", p.At.In(loc).Format("2 Jan 2006"), p.Layout, p.Stock)
+// Said is the print in words: "3 Nov 2026 as a jar label on A4, 3 × 7, 63.5 × 38.1 mm".
+// nameOf tells the paper of an id by its name for people.
+func (p Print) Said(loc *time.Location, nameOf func(id string) string) string {
+	day := p.At.In(loc).Format("2 Jan 2006")
+	if p.Layout == "shelf" {
+		return day + " on a shelf sheet"
+	}
+	return fmt.Sprintf("%s as a %s label on %s", day, p.Layout, nameOf(p.Stock))
 }
 
 // PaperKind names the labels that share a paper with those of this layout: a spare

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -35,7 +36,7 @@ func TestPrintsAreRemembered(t *testing.T) {
 	if p := last[a]; p.Address != "new:8080" || p.Layout != "lid" || !p.At.Equal(clock.now) || p.By != "ro" {
 		t.Errorf("newest of A: %+v", p)
 	}
-	if got := last[b].Said(time.UTC); got != "25 Nov 2026 as a jar label on letter-3x10" {
+	if got := last[b].Said(time.UTC, strings.ToUpper); got != "25 Nov 2026 as a jar label on LETTER-3X10" {
 		t.Error(got)
 	}
 	// A tag that was never issued cannot have been printed.
