@@ -28,6 +28,7 @@ func everything(t *testing.T) (base string, paths []string) {
 	shown := refusedForms(t)
 	maps.Copy(shown, refusals(t))
 	maps.Copy(shown, published(s))
+	shown["today-late"] = loggedLate(t).get("/").ResponseRecorder
 	known := s.listening()
 	base = s.serve(func(w http.ResponseWriter, r *http.Request) {
 		name, ok := strings.CutPrefix(r.URL.Path, "/shown/")

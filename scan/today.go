@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/http"
 	"slices"
+	"strings"
 
 	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
@@ -32,6 +33,7 @@ type todayView struct {
 type todaySection struct {
 	Title string
 	Count int
+	Intro string // how to begin with them; empty where there is nothing to say
 	Tasks []taskView
 	More  string // where the rest is listed
 }
@@ -47,6 +49,9 @@ type taskView struct {
 	Go                link
 	Stir              string // the key of a form that is sent with one tap; empty: none
 	By                string // whose tap it is, as far as this phone knows
+	Inside            bool   // stands folded within another task of its jar
+	Rest              []taskView
+	More              string // what Rest holds, in words
 }
 
 // today is what needs a hand now: overdue, due, and the coming days.
@@ -83,18 +88,33 @@ func (p *Pages) today(c *gin.Context) error {
 	return render(c, http.StatusOK, "today", p.frame(k, "Today"), v)
 }
 
-// fill sorts the tasks into sections, the most urgent first.
+// longOverdueIntro tells what to do with a jar of which nothing was logged for weeks.
+const longOverdueIntro = "Look into each of these jars first; if there is mould, throw all of it away. Then log what was done, with its day."
+
+// fill sorts the tasks into sections, the most urgent first. What is overdue for
+// weeks has a section of its own, with one row for each jar, so that a log which
+// begins late buries nothing else.
 func (v *todayView) fill(list larder.Today, w writer) {
 	for _, s := range []struct {
-		urgency     larder.Urgency
-		title, more string
-	}{{larder.Overdue, "Overdue", "/shelf?due=1"}, {larder.DueNow, "Due", "/shelf?due=1"}, {larder.Coming, "Coming days", "/shelf"}} {
-		one := todaySection{Title: s.title}
+		urgency            larder.Urgency
+		long               bool
+		title, intro, more string
+	}{{larder.Overdue, false, "Overdue", "", "/shelf?due=1"}, {larder.Overdue, true, "Overdue for weeks", longOverdueIntro, "/shelf?due=1"},
+		{larder.DueNow, false, "Due", "", "/shelf?due=1"}, {larder.Coming, false, "Coming days", "", "/shelf"}} {
+		one := todaySection{Title: s.title, Intro: s.intro}
+		var shown []larder.Task
 		for _, t := range list.Tasks {
-			if t.Urgency != s.urgency {
+			if t.Urgency != s.urgency || t.LongOverdue(w.now) != s.long {
 				continue
 			}
 			if one.Count++; one.Count <= tasksShown {
+				shown = append(shown, t)
+			}
+		}
+		if s.long {
+			one.Tasks = w.folded(shown)
+		} else {
+			for _, t := range shown {
 				one.Tasks = append(one.Tasks, w.task(t))
 			}
 		}
@@ -106,6 +126,41 @@ func (v *todayView) fill(list larder.Today, w writer) {
 		}
 	}
 	v.Quiet = len(list.Tasks) == 0 || list.Tasks[0].Urgency == larder.Coming
+}
+
+// folded shows one task of each jar; the jar's others are named below it and open
+// with a tap.
+func (w writer) folded(tasks []larder.Task) (out []taskView) {
+	of := map[larder.Tag][]larder.Task{}
+	for _, t := range tasks {
+		of[t.Jar] = append(of[t.Jar], t)
+	}
+	for _, first := range tasks {
+		own := of[first.Jar]
+		if first.Jar == "" {
+			out = append(out, w.task(first))
+			continue
+		}
+		delete(of, first.Jar)
+		if len(own) == 0 {
+			continue // shown with the first of its jar
+		}
+		main := larder.Foremost(own)
+		v := w.task(own[main])
+		var names []string
+		for i, t := range own {
+			if i != main {
+				one := w.task(t)
+				one.Inside = true
+				v.Rest, names = append(v.Rest, one), append(names, t.What)
+			}
+		}
+		if len(v.Rest) > 0 {
+			v.More = fmt.Sprintf("%d more: %s", len(v.Rest), strings.Join(names, ", "))
+		}
+		out = append(out, v)
+	}
+	return out
 }
 
 func (w writer) task(t larder.Task) taskView {

@@ -3,6 +3,7 @@ package scan
 import (
 	"context"
 	"fmt"
+	"maps"
 	"net/http"
 	"net/url"
 	"regexp"
@@ -12,6 +13,7 @@ import (
 	"testing"
 
 	other "github.com/emersion/go-ical"
+	"golang.org/x/net/html"
 
 	"cruet/internal/chem"
 	"cruet/internal/larder"
@@ -52,6 +54,81 @@ func TestToday(t *testing.T) {
 	if to := s.post("/J/"+windfall+"/log/action", formOf("action", "tasted", "back", "//elsewhere.example")).Header().Get("Location"); !strings.HasPrefix(to, "/J/") {
 		t.Errorf("a form may send the phone to %s", to)
 	}
+}
+
+// loggedLate is a kitchen whose maker begins to log three batches months after they
+// were begun, and one of this week.
+func loggedLate(t testing.TB) *station {
+	s := newStation(t)
+	s.start(larder.NewBatch{Name: "Pear trimmings", Base: larder.FruitScraps, When: s.daysAgo(120), Jars: 2, FillML: litres(2.4), Place: "pantry"})
+	s.start(larder.NewBatch{Name: "Apple peels", Base: larder.FruitScraps, When: larder.When{At: s.daysAgo(95).At, Precision: larder.About, SpreadDays: 5}, Jars: 3, FillML: litres(2.4)})
+	quince := s.start(larder.NewBatch{Name: "Quince juice", Base: larder.Juice, When: s.daysAgo(150), Jars: 2, Stage: larder.Alcoholic, FillML: litres(2.4)})
+	s.log(quince[0].Tag, s.daysAgo(130), larder.StageChange{To: larder.Acetic, VolumeML: litres(2), Starter: &larder.Feed{From: larder.FromAir}}, "")
+	s.start(larder.NewBatch{Name: "Windfalls", Base: larder.FruitScraps, When: s.daysAgo(6), FillML: litres(2)})
+	return s
+}
+
+// TestTodayLoggedLate shows one row for each jar whose things are overdue for weeks,
+// below what is overdue since yesterday. Nothing is left out: what is folded is named
+// and counted, and what guards a jar from mould leads on.
+func TestTodayLoggedLate(t *testing.T) {
+	s := loggedLate(t)
+	page := s.get("/").wants(200, "if there is mould, throw all of it away", "2 more: stir, look for bubbles", "1 more: titrate", "1 more: read the gravity").has(`href="/help/looks"`)
+	doc, err := html.Parse(strings.NewReader(page.Body.String()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	type row struct{ section, leads, folded string }
+	rows := map[row]int{}
+	sections, section := []string{}, ""
+	var walk func(n *html.Node, folded bool)
+	lead := row{}
+	walk = func(n *html.Node, folded bool) {
+		if n.Type == html.ElementNode {
+			folded = folded || n.Data == "details"
+			switch {
+			case n.Data == "h2" && strings.Contains(nodeText(n), " "):
+				section = strings.TrimSpace(nodeText(n))
+				sections = append(sections, section)
+			case n.Data == "b" && attr(n, "class") == "do" && !folded:
+				lead = row{section: section, leads: nodeText(n)}
+				rows[lead]++
+			case n.Data == "b" && attr(n, "class") == "do":
+				rows[row{section, lead.leads, nodeText(n)}]++
+			}
+		}
+		for c := n.FirstChild; c != nil; c = c.NextSibling {
+			walk(c, folded)
+		}
+	}
+	walk(doc, false)
+	weeks := "Overdue for weeks 20"
+	want := map[row]int{
+		{"Overdue 2", "Stir", ""}: 1, {"Overdue 2", "Look for bubbles", ""}: 1,
+		{weeks, "Strain", ""}: 5, {weeks, "Strain", "Stir"}: 5, {weeks, "Strain", "Look for bubbles"}: 5,
+		{weeks, "First look", ""}: 1, {weeks, "First look", "Titrate"}: 1,
+		{weeks, "Strain and add the mother", ""}: 1, {weeks, "Strain and add the mother", "Read the gravity"}: 1, {weeks, "Check the base", ""}: 1, {"Coming days 1", "Strain", ""}: 1,
+	}
+	if !maps.Equal(rows, want) || !slices.Equal(sections, []string{"Overdue 2", weeks, "Coming days 1"}) {
+		t.Errorf("%v: %v, want %v", sections, rows, want)
+	}
+	// Each can be done from there, and the log caught up with.
+	page.has(`href="/J/` + string(s.jars["Apple peels/C"]) + `/pour/strain"`)
+	if n := strings.Count(page.Body.String(), `value="stirred"`); n != 6 {
+		t.Errorf("%d jars can be stirred with one tap, want 6", n)
+	}
+	s.say("/", "de").wants(200, "Seit Wochen überfällig", "2 weitere: rühren, nach Bläschen sehen", "bei Schimmel alles wegwerfen", "Schimmel erkennen").lacks("more:", "mould")
+}
+
+func nodeText(n *html.Node) string {
+	if n.Type == html.TextNode {
+		return n.Data
+	}
+	text := ""
+	for c := n.FirstChild; c != nil; c = c.NextSibling {
+		text += nodeText(c)
+	}
+	return text
 }
 
 // TestQuietToday says so, and what comes next.

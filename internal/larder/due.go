@@ -159,6 +159,13 @@ func (t Todo) judged(now time.Time) Todo {
 	return t
 }
 
+// longOverdueDays is after how many days overdue a thing was rather done and not
+// logged, or forgotten, than put off (common practice, no published source).
+const longOverdueDays = 14
+
+// LongOverdue tells that t was to be done weeks ago, as in a log that begins late.
+func (t Todo) LongOverdue(now time.Time) bool { return daysBetween(t.Until, now) > longOverdueDays }
+
 // NextDates are the dates that a jar's label carries, in that zone: the coming
 // once-only steps of its plan, soonest first, n at most. They are guides, since
 // the label is printed before anyone knows how the jar will do.

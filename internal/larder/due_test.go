@@ -174,3 +174,32 @@ func TestNextDates(t *testing.T) {
 		t.Errorf("%d dates, want 2", len(got))
 	}
 }
+
+// What leads on of a jar's tasks guards it from spoiling, whatever else is due, and of
+// those the last in the order of the work.
+func TestForemost(t *testing.T) {
+	task := func(do Deed, day int) Task {
+		return Task{Todo: Todo{Do: do, Until: time.Date(2026, 8, day, 12, 0, 0, 0, time.UTC)}}
+	}
+	for name, row := range map[string]struct {
+		tasks []Task
+		want  Deed
+	}{
+		"fruit":           {[]Task{task(DoStir, 1), task(DoBubbles, 5), task(DoStrain, 14)}, DoStrain},
+		"strained":        {[]Task{task(DoBubbles, 5), task(DoStir, 9)}, DoStir},
+		"nothing guards":  {[]Task{task(DoGravity, 8), task(DoMother, 26)}, DoMother},
+		"the first look":  {[]Task{task(DoLook, 1), task(DoTitrate, 15)}, DoLook},
+		"the other order": {[]Task{task(DoTitrate, 15), task(DoLook, 1)}, DoLook},
+		"one":             {[]Task{task(DoBottle, 1)}, DoBottle},
+	} {
+		if got := row.tasks[Foremost(row.tasks)].Do; got != row.want {
+			t.Errorf("%s: %s leads on, want %s", name, got, row.want)
+		}
+	}
+	noon := time.Date(2026, 8, 20, 12, 0, 0, 0, time.UTC)
+	for day, want := range map[int]bool{5: true, 6: false, 19: false, 25: false} {
+		if got := task(DoStir, day).LongOverdue(noon); got != want {
+			t.Errorf("overdue since the %dth: %v, want %v", day, got, want)
+		}
+	}
+}

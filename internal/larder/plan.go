@@ -30,6 +30,10 @@ const (
 // Measures tells that the deed is done with instruments on the bench.
 func (d Deed) Measures() bool { return d == DoLook || d == DoGravity || d == DoTitrate }
 
+// Guards tells that the deed keeps what spoils a jar away, or finds it: fruit is kept
+// wet and comes out, and mould is looked for.
+func (d Deed) Guards() bool { return d == DoStir || d == DoLook || d == DoStrain }
+
 // KitchenTasks is the kind of plan that holds what the bench wants, beside the
 // kinds of batch; it is no base of a batch.
 const KitchenTasks Base = "kitchen"

@@ -76,6 +76,23 @@ func TodayOf(shelf []ShelfJar, bench BenchState, k Kitchen, kitchen Plan, now ti
 	return t
 }
 
+// Foremost is the place of the one task among several of a jar that leads on: the
+// last in the order of the work of those that guard it from spoiling, else the last.
+func Foremost(tasks []Task) int {
+	best := 0
+	for i, t := range tasks {
+		have := tasks[best]
+		if t.Do.Guards() != have.Do.Guards() {
+			if t.Do.Guards() {
+				best = i
+			}
+		} else if t.Until.After(have.Until) {
+			best = i
+		}
+	}
+	return best
+}
+
 // Within is t without what comes only after so many days.
 func (t Today) Within(days int, now time.Time) Today {
 	near := []Task{}
