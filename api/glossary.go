@@ -218,6 +218,7 @@ var glossary = map[string]word{
 	"version":                          {"The version of the records.", nil},
 	"void":                             {"The bottling was struck: it never happened so.", nil},
 	"volume_ml":                        {"Volume of liquid, mL.", 2100},
+	"volume_from_fill":                 {"volume_ml was not measured at the move but taken from the jar's fill and what was poured since.", nil},
 	"went_into":                        {"What left the jar, and whereto.", nil},
 	"what":                             {"What was done.", nil},
 	"Edge.what":                        {"Why it moved.", nil},

@@ -64,7 +64,7 @@ type NewTransfer struct {
 // NewStage is a change of stage as sent.
 type NewStage struct {
 	To       larder.Stage      `json:"to" example:"acetic"`
-	VolumeML *chem.Millilitres `json:"volume_ml,omitempty" example:"2100" doc:"Liquid after straining and before any starter."`
+	VolumeML *chem.Millilitres `json:"volume_ml,omitempty" example:"2100" doc:"Liquid after straining and before any starter. Needed for acetic; where nothing is strained, as of wine, and left out, it is taken from the jar's fill."`
 	Starter  *larder.Feed      `json:"starter,omitempty"`
 	Reason   string            `json:"reason,omitempty" example:"the fermentation was not over" doc:"Why; needed when the move is unusual."`
 	Common
@@ -161,6 +161,9 @@ func (a *API) log(ctx context.Context, act larder.Act, typed string, common Comm
 	if len(p) > 0 {
 		jar, err := a.DB.Jar(ctx, tag)
 		if err != nil {
+			return store.Saved{}, err
+		}
+		if n.Body, err = a.DB.WithFill(ctx, jar, n.Body); err != nil {
 			return store.Saved{}, err
 		}
 		p.AddError("", n.Check(jar, now())) // a client learns of everything at once

@@ -200,7 +200,11 @@ func (w writer) stage(l *line, b larder.StageChange) {
 		l.Title = string(b.From) + " → " + string(b.To)
 	}
 	if b.VolumeML != nil {
-		l.Details = append(l.Details, w.volume(*b.VolumeML)+" in the jar")
+		text := w.volume(*b.VolumeML) + " in the jar"
+		if b.VolumeFromFill {
+			text += ", taken from the fill"
+		}
+		l.Details = append(l.Details, text)
 	}
 	if b.Starter != nil {
 		l.Details = append(l.Details, "Starter: "+b.Starter.Describe())

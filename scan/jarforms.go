@@ -268,7 +268,9 @@ func (fs forms) stage(b *builder) form {
 		first = string(moves[0].To)
 	}
 	fields := []field{b.hidden("from", string(fs.page.Jar.State.Stage)), b.choice("stage", "Moves to", first, options...)}
-	if volumes != "" {
+	if filled := fs.page.Batch.VolumeFromFill(fs.page.Jar.State); volumes != "" && filled != nil && fs.page.Jar.State.Starter == "" {
+		fields = append(fields, only(b.volume("volume_ml", "Liquid in the jar", "before any starter; empty: "+fs.w.volume(*filled)+", as filled"), volumes))
+	} else if volumes != "" {
 		fields = append(fields, only(b.volume("volume_ml", "Liquid after straining", "before any starter"), volumes))
 	} else {
 		fields = append(fields, only(b.volume("volume_ml", "Liquid in the jar", "if you measured it"), "alcoholic must maturing finished acetic"))

@@ -39,6 +39,9 @@ func (p *Pages) log(c *gin.Context) error {
 	again := false
 	var saved uuid.UUID
 	if err = r.problems.Err(); err != nil {
+		if n.Body, err = p.DB.WithFill(ctx, jar, n.Body); err != nil {
+			return err
+		}
 		err = r.withRules(n.Check(jar, r.now))
 	} else {
 		s, e := p.DB.Append(ctx, act, tag, n)

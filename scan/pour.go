@@ -259,6 +259,9 @@ func (p *Pages) pourSave(c *gin.Context) error {
 	var to string
 	switch {
 	case err != nil && do.entry != nil:
+		if do.entry.Body, err = p.DB.WithFill(c.Request.Context(), g.jar, do.entry.Body); err != nil {
+			return err
+		}
 		err = r.withRules(do.entry.Check(g.jar, r.now))
 	case err != nil:
 	case do.entry != nil:

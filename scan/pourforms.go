@@ -134,6 +134,10 @@ func readStrain(g pouring, r *reader) deed {
 		return g.entry(r, larder.Action{What: larder.Strained, VolumeML: volume})
 	}
 	change := larder.StageChange{To: larder.Acetic, VolumeML: volume}
+	if change.WithFill(g.batch, g.jar.State).VolumeFromFill && !r.marked("volume_ml") {
+		// Whoever strains has less than was filled in.
+		r.problems.Add("volume_ml", "Say how much liquid there is after straining.")
+	}
 	if feed, ok := g.feed(r); ok {
 		change.Starter = &feed
 	}

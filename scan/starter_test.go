@@ -1,6 +1,7 @@
 package scan
 
 import (
+	"net/url"
 	"testing"
 
 	"cruet/internal/chem"
@@ -55,6 +56,39 @@ func TestStarterFromAJarInTheCeiling(t *testing.T) {
 	give()
 	s.get(at(into, "")).wants(200, "the starter of 100 mL from jar "+string(from)+" is not counted, since something else went into that jar after it was titrated")
 	s.say(at(into, ""), "de").wants(200, "der Starter (100 ml aus Glas "+string(from)+") ist nicht mitgerechnet, da nach der Titration noch etwas in jenes Glas kam").lacks("is not counted")
+}
+
+// TestVolumeFromFill takes what a wine jar was filled with where nothing is strained,
+// says so beforehand and in the history, and asks whoever strains.
+func TestVolumeFromFill(t *testing.T) {
+	s := newStation(t)
+	begin := func(base larder.Base) larder.Tag {
+		return s.start(larder.NewBatch{Name: string(base), Base: base, Stage: larder.Alcoholic, When: s.daysAgo(9), JarSizeML: 4000, FillML: litres(2)})[0].Tag
+	}
+	wine, juice, other := begin(larder.Wine), begin(larder.Juice), begin(larder.Ale)
+	s.get(at(wine, "?open=stage&pick=acetic")).wants(200, "Liquid in the jar", "before any starter; empty: 2 L, as filled").lacks("Liquid after straining")
+	s.say(at(wine, "?open=stage&pick=acetic"), "de").wants(200, "vor dem Starter; leer: 2 L wie eingefüllt")
+	s.get(at(juice, "?open=stage&pick=acetic")).wants(200, "Liquid after straining").lacks("as filled")
+	form := func(extra ...string) url.Values {
+		return formOf(append([]string{"from", "alcoholic", "stage", "acetic", "by", "mk"}, extra...)...)
+	}
+	s.post(at(juice, "/log/stage"), form("starter", "none")).wants(422, "Say how much liquid there is after straining")
+	// What else is wrong comes back alone.
+	s.post(at(wine, "/log/stage"), form("starter", "none", "when", "the day after tomorrow")).wants(422, "is not a date").lacks("after straining")
+	s.post(poursAt(wine, "strain"), formOf("then", "acetic", "from", "none", "by", "mk")).wants(422, "Say how much liquid there is after straining")
+	if got := s.state(wine).Stage; got != larder.Alcoholic {
+		t.Fatalf("a refused move made it %s", got)
+	}
+	s.post(at(wine, "/log/stage"), form("starter", "none")).follow().wants(200, "2 L in the jar, taken from the fill", "The jar is now acetic")
+	s.say(at(wine, ""), "de").wants(200, "2 L im Glas, aus der Füllung übernommen")
+	// The form for a mother shows the volume; emptied, it is taken all the same.
+	s.post(poursAt(other, "mother"), formOf("from", "bought", "name", "malt vinegar", "amount_ml", "300 mL", "then", "acetic", "volume_ml", "", "by", "mk")).follow().wants(200, "taken from the fill")
+	if v := s.state(other).VolumeML; v == nil || *v != 2300 {
+		t.Errorf("it holds %v mL", v)
+	}
+	if report, err := s.db.Check(t.Context()); err != nil || len(report.Findings) > 0 {
+		t.Errorf("check: %v, %v", report.Findings, err)
+	}
 }
 
 // TestUnitsTyped takes a unit that a person types behind a number whose field

@@ -276,3 +276,17 @@ func isControl(r rune) bool {
 	turns := (r >= 0x202a && r <= 0x202e) || (r >= 0x2066 && r <= 0x2069)
 	return turns || (unicode.IsControl(r) && r != '\n' && r != '\t' && r != '\r')
 }
+
+// VolumeFromFill is the liquid that a jar of this batch holds by its fill and what
+// was poured since, where that is what goes on to vinegar: of wine or ale, with
+// nothing in it that could be strained off. nil: it has to be measured.
+func (b Batch) VolumeFromFill(s State) *chem.Millilitres {
+	solid := slices.ContainsFunc(b.Ingredients, func(i Ingredient) bool { return i.Amount.VolumeML <= 0 })
+	if !slices.Contains(unstrained, b.Base) || solid || len(s.Infused) > 0 || s.StrainedAt != nil {
+		return nil
+	}
+	if s.VolumeML == nil || *s.VolumeML <= 0 || s.VolumeAt == nil || !s.VolumeAt.At.Equal(s.StartedAt.At) {
+		return nil // not known, or measured since
+	}
+	return new(*s.VolumeML)
+}

@@ -216,13 +216,29 @@ type StageChange struct {
 	From     Stage             `json:"from,omitempty"` // empty for the first
 	To       Stage             `json:"to"`
 	VolumeML *chem.Millilitres `json:"volume_ml,omitempty"` // liquid after the move, before any starter
-	Starter  *Feed             `json:"starter,omitempty"`
-	Reason   string            `json:"reason,omitempty"`
-	Inherit  *Inherit          `json:"inherit,omitempty"` // first entry of a jar filled from others; written by the store
+	// VolumeFromFill tells that VolumeML was not measured at the move but taken from
+	// the jar's fill and what was poured since; written by the store.
+	VolumeFromFill bool     `json:"volume_from_fill,omitempty"`
+	Starter        *Feed    `json:"starter,omitempty"`
+	Reason         string   `json:"reason,omitempty"`
+	Inherit        *Inherit `json:"inherit,omitempty"` // first entry of a jar filled from others; written by the store
 }
 
 // Kind is KindStage.
 func (StageChange) Kind() Kind { return KindStage }
+
+// WithFill is s with the volume that the batch and the jar's state tell, where it
+// asks for one, none was given and nothing is strained.
+func (s StageChange) WithFill(b Batch, state State) StageChange {
+	s.VolumeFromFill = false
+	move, err := FindMove(state.Stage, s.To)
+	if err != nil || !move.NeedsVolume || s.VolumeML != nil || state.Starter != "" {
+		return s
+	}
+	s.VolumeML = b.VolumeFromFill(state)
+	s.VolumeFromFill = s.VolumeML != nil
+	return s
+}
 
 func (s StageChange) check(jar Jar) Problems {
 	var p Problems

@@ -111,7 +111,7 @@ var plan = []step{
 	{bases: []Base{Juice, Honey, OtherBase}, stage: Alcoholic, do: DoGravity, what: "read the gravity", why: "a gravity that stands still tells that fermentation is over, or stuck", days: Days{First: 7, Last: 10, Every: 7}, done: gravityRead},
 	{bases: []Base{Juice, OtherBase}, stage: Alcoholic, do: DoMother, what: "strain and add the mother", why: "the bubbling should be over", days: Days{First: 7, Last: 28}, since: fromStart},
 	{bases: []Base{Honey}, stage: Alcoholic, do: DoMother, what: "strain and add the mother", why: "honey ferments slowly; the bubbling should be over", days: Days{First: 28, Last: 60}, since: fromStart},
-	{bases: []Base{Wine, Ale}, stage: Alcoholic, do: DoMother, what: "add the mother", why: "it is alcoholic already", days: Days{First: 0, Last: 3}},
+	{bases: unstrained, stage: Alcoholic, do: DoMother, what: "add the mother", why: "it is alcoholic already", days: Days{First: 0, Last: 3}},
 	{stage: Acetic, do: DoLook, what: "first look", why: "a mother should form and the smell turn sour; mould means discard", days: Days{First: 7, Last: 14}, until: lookedAt},
 	// HYG-5346: three to four weeks to vinegar in the warm; a month or two is common.
 	{stage: Acetic, do: DoTitrate, what: "titrate", why: "only a titration tells how sour it is", days: Days{First: 21, Last: 28, Every: 7}, done: titrated},
@@ -119,6 +119,9 @@ var plan = []step{
 	{stage: Finished, do: DoTitrate, what: "titrate", why: "the bottle's label says how sour it is", days: Days{First: 0, Last: 7, Every: 90}, done: titrated},
 	{stage: Finished, do: DoBottle, what: "bottle", why: "full, closed bottles keep it from fading", days: Days{First: 0, Last: 30}},
 }
+
+// unstrained are the kinds of which nothing is strained on the way to vinegar.
+var unstrained = []Base{Wine, Ale}
 
 // benchPlan is what the bench wants; how long a calibration and a check hold
 // stands in the kitchen's settings.

@@ -217,7 +217,9 @@ func (s *State) changeStage(b StageChange, e Entry) {
 		s.StartedAt = e.When
 	}
 	s.Stage, s.StageSince = b.To, e.When
-	s.setVolume(b.VolumeML, e.When)
+	if !b.VolumeFromFill { // else nothing was measured, and it stands there already
+		s.setVolume(b.VolumeML, e.When)
+	}
 	if b.To == Acetic && b.From != Finished && b.From != Maturing {
 		t := e.When.At
 		s.StrainedAt = &t

@@ -106,6 +106,9 @@ func (s StageChange) words(units chem.System) string {
 	}
 	if s.VolumeML != nil {
 		text += ", " + chem.FormatVolume(*s.VolumeML, units)
+		if s.VolumeFromFill {
+			text += " (taken from the fill)"
+		}
 	}
 	if s.Starter != nil {
 		text += ", starter: " + s.Starter.Describe()

@@ -76,7 +76,7 @@ func (t *tx) completeBy(ctx context.Context, n larder.NewEntry, jar larder.Jar, 
 	switch b := n.Body.(type) {
 	case larder.StageChange:
 		b.From = jar.State.Stage
-		return b, nil
+		return withFill(ctx, t, jar, b)
 	case larder.Reading:
 		if b.PH == nil {
 			return b.Corrected(nil, at, 0), nil
@@ -88,6 +88,21 @@ func (t *tx) completeBy(ctx context.Context, n larder.NewEntry, jar larder.Jar, 
 		return b.WithBase(check, at, k.BaseMaxAgeDays), err
 	}
 	return n.Body, nil
+}
+
+// WithFill is the body with the volume that the jar's fill tells, where that may
+// stand in for one that was not given; for checks before the act.
+func (db *DB) WithFill(ctx context.Context, jar larder.Jar, body larder.Body) (larder.Body, error) {
+	return withFill(ctx, db.read, jar, body)
+}
+
+func withFill(ctx context.Context, q querier, jar larder.Jar, body larder.Body) (larder.Body, error) {
+	s, ok := body.(larder.StageChange)
+	if !ok {
+		return body, nil
+	}
+	batch, err := batchByID(ctx, q, jar.BatchID)
+	return s.WithFill(batch, jar.State), err
 }
 
 func (db *DB) replay(ctx context.Context, key uuid.UUID) (Saved, error) {
