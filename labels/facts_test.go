@@ -128,6 +128,37 @@ func TestFactsByOtherDecoders(t *testing.T) {
 	}
 }
 
+// On a bottle of 60 mm, which 250 mL come in, no stock and no layout makes a code of
+// facts read from the side: with the least modules that phones read well it bends too
+// far, whatever room there is, and a larger one would bend further. The score says so,
+// and what helps. Only from some 98 mm of diameter on it would not.
+func TestFactsOnANarrowBottle(t *testing.T) {
+	f := barley(t)
+	for _, id := range []string{"a4-3x7", "a4-2x4", "a4-2x2", "letter-2x4", "letter-1x1"} {
+		for _, want := range []Wanted{{Rules: EU, Code: Facts}, {Plain: true, Code: Facts}} {
+			d := draft(t, f, want)
+			s, err := Readability(d.Print("bottle"), Sheet{Stock: mustStock(t, id)})
+			if _, small := err.(*RoomError); small && id == "a4-3x7" && !want.Plain {
+				continue // the words alone want more
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			// The least whole number of dots of 600 to the inch that gives 0.5 mm.
+			if s.Dots != 12 || s.Version != 5 || s.Good || !strings.Contains(s.String(), "hold the phone straight in front") {
+				t.Errorf("%s: %s", id, s)
+			}
+			if modules := s.SymbolMM / s.ModuleMM; GoodModuleMM*modules*modules <= curvePerDiamMM*d.Label.DiameterMM {
+				t.Errorf("%s: %.0f modules would read from the side round %.0f mm; a smaller code is to be chosen", id, modules, d.Label.DiameterMM)
+			}
+			d.Label.DiameterMM = 100
+			if s, err = Readability(d.Print("bottle"), Sheet{Stock: mustStock(t, id)}); err != nil || strings.Contains(s.String(), "bends out of sight") {
+				t.Errorf("%s, round 100 mm: %s, %v", id, s, err)
+			}
+		}
+	}
+}
+
 func TestFactsDates(t *testing.T) {
 	w := larder.When{At: time.Date(2026, 12, 31, 23, 30, 0, 0, time.UTC), Precision: larder.About, SpreadDays: 3}
 	dublin := time.FixedZone("UTC+1", 3600)

@@ -105,7 +105,9 @@ type codeWants struct {
 }
 
 // chooseDots gives the printer dots a module gets: the largest whole number
-// that fits. An error tells that even the smallest readable one does not.
+// that fits. On a narrow bottle more room helps no code of facts: its modules are
+// as small as phones read well, and already it bends too far to be read from the
+// side, so the score warns on every stock. An error tells that even the smallest readable one does not.
 func chooseDots(c Code, dpi int, want codeWants, stock string) (int, error) {
 	dot := DotMM(dpi)
 	all := float64(c.Size() + 2*QuietModules)
