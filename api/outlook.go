@@ -155,8 +155,8 @@ func forecastOf(f forecast.Forecast, target chem.GramsPer100ML) Forecast {
 	if f.Foresees() {
 		out.End = new(bandOf(f.End))
 	}
-	if f.Foresees() && target > 0 {
-		out.ChanceOfTargetPercent = new(math.Round(100 * f.ChanceOfTarget))
+	if chance, ok := f.Chance(); ok && target > 0 {
+		out.ChanceOfTargetPercent = new(math.Round(100 * chance))
 	}
 	return out
 }

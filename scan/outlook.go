@@ -165,30 +165,20 @@ func forecastOf(f forecast.Forecast, now time.Time) forecastView {
 		return v
 	}
 	v.Caution = forecast.Caution
-	if !f.Finish.IsZero() && !f.Has(forecast.TargetReached) && !f.Has(forecast.LevelledOff) {
-		what := "The target should be reached"
+	if d, over, ok := f.Ahead(); ok {
+		what, is := "The target should be reached", "the target is reached"
 		if f.FinishKind == forecast.FinishPlateau {
-			what = "The rise should be over"
+			what, is = "The rise should be over", "the rise is over"
 		}
-		if f.Finish.Late.Before(now) {
-			v.Dates = "By the middle of the measurements it is there; titrate again to be sure of it."
-			return v
+		v.Dates = fmt.Sprintf("%s between %s and %s, likely about %s (80 %%).", what, shortDay(d.Early, now), shortDay(d.Late, now), shortDay(d.Likely, now))
+		if over {
+			v.Dates = "By this forecast " + is + " by now; titrate again to be sure of it."
 		}
-		f.Finish.Early = later(f.Finish.Early, now) // a date that has passed is no forecast
-		f.Finish.Likely = later(f.Finish.Likely, now)
-		v.Dates = fmt.Sprintf("%s between %s and %s, likely about %s (80 %%).", what, shortDay(f.Finish.Early, now), shortDay(f.Finish.Late, now), shortDay(f.Finish.Likely, now))
 	}
-	if f.Foresees() {
-		v.Chance = fmt.Sprintf("The chance that it reaches the target at all is %s.", chanceText(f.ChanceOfTarget))
+	if chance, ok := f.Chance(); ok {
+		v.Chance = fmt.Sprintf("The chance that it reaches the target at all is %s.", chanceText(chance))
 	}
 	return v
-}
-
-func later(a, b time.Time) time.Time {
-	if a.Before(b) {
-		return b
-	}
-	return a
 }
 
 // chanceText never says that something is sure.

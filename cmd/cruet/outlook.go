@@ -38,13 +38,17 @@ func (a *app) printOutlook(o store.Outlook, s speech) {
 		head = ""
 	}
 	f := o.Forecast
-	if !f.Finish.IsZero() {
+	if d, over, ok := f.Ahead(); ok {
 		what := "target"
 		if f.FinishKind == forecast.FinishPlateau {
 			what = "end of the rise"
 		}
 		day := func(t time.Time) string { return t.In(s.loc).Format("2 Jan 2006") }
-		say(fmt.Sprintf("%s between %s and %s, likely about %s (80 %%)", what, day(f.Finish.Early), day(f.Finish.Late), day(f.Finish.Likely)))
+		when := fmt.Sprintf("between %s and %s, likely about %s (80 %%)", day(d.Early), day(d.Late), day(d.Likely))
+		if over {
+			when = "by now, by this forecast; titrate again to be sure of it"
+		}
+		say(what + " " + when)
 	}
 	for _, x := range f.Findings {
 		say(x.Text)

@@ -66,13 +66,13 @@ type Forecast struct {
 	// the forecast Foresees.
 	End Band
 	// ChanceOfTarget, 0 to 1, that the target will be reached at all; 0 when
-	// no target was given, or unless the forecast Foresees.
+	// no target was given, or unless the forecast Foresees. It is shown by Chance.
 	ChanceOfTarget float64
 	// Target is when the target is reached, given that it is; Plateau is when
 	// the rise is over. Dates may lie in the past.
 	Target, Plateau DateRange
 	// Finish is whichever of the two is to be expected: the target when its
-	// chance is at least one half, else the plateau.
+	// chance is at least one half, else, and once it is in hand, the plateau.
 	Finish     DateRange
 	FinishKind FinishKind
 
@@ -92,12 +92,19 @@ func Of(in Input) (Forecast, error) {
 	}
 	f := Forecast{Now: in.Now, origin: in.origin(), ceiling: float64(in.CeilingGPer100ML), fallFrom: math.Inf(1)}
 	data := in.samples()
+	peak := -1
+	if len(data) > 0 {
+		peak = peakBeforeFall(data)
+	}
 	if kind, why := in.tooLittle(data); why != "" {
 		f.Findings = []Finding{{Kind: kind, Text: why}}
+		if kind == StageOver {
+			f.judgeFall(data, peak)
+		}
+		f.judgeCeiling(data)
 		return f, nil
 	}
 	rising := data
-	peak := peakBeforeFall(data)
 	if peak >= 0 {
 		rising = data[:peak+1]
 		f.fallFrom = data[peak].day
@@ -119,8 +126,12 @@ const (
 // tooLittle says why nothing can be forecast, or "".
 func (in Input) tooLittle(data []sample) (FindingKind, string) {
 	switch {
+	case in.Phase == PhaseAfterAcetic && len(data) > 0:
+		return StageOver, "The acetic stage is over: no rise is forecast. The newest titration is what counts."
+	case in.Phase == PhaseAfterAcetic && in.LeftOut > 0:
+		return StageOver, "The acetic stage is over: no rise is forecast. Something went in since the last titration: titrate it as it is now."
 	case in.Phase == PhaseAfterAcetic:
-		return StageOver, "The acetic stage is over and the jar is closed: no rise is forecast. The newest titration is what counts."
+		return StageOver, "The acetic stage is over: no rise is forecast."
 	case in.Phase == PhaseBeforeAcetic:
 		return NotEnoughData, "Not enough data: the acetic stage has not begun. Titrate once a week from its start."
 	case in.CeilingGPer100ML <= 0:
@@ -150,8 +161,36 @@ func (f Forecast) Has(kind FindingKind) bool {
 func (f Forecast) Enough() bool { return len(f.curves) > 0 }
 
 // Foresees tells whether the forecast says where the rise will end: there is enough,
-// and the acidity is not falling.
-func (f Forecast) Foresees() bool { return f.Enough() && math.IsInf(f.fallFrom, 1) }
+// the acidity neither falls nor stands short of what is expected, and the newest
+// titration can be right. The curves know of no fall and of nothing that stops a
+// ferment, and none passes the ceiling.
+func (f Forecast) Foresees() bool {
+	return f.Enough() && !f.Has(Falling) && !f.Has(Stalled) && !f.Has(AboveCeiling)
+}
+
+// Chance is the chance of the target, 0 to 1; ok is false when there is none to
+// tell: nothing is foreseen, or the target is in hand.
+func (f Forecast) Chance() (chance float64, ok bool) {
+	return f.ChanceOfTarget, f.Foresees() && !f.Has(TargetReached)
+}
+
+// Ahead is the Finish as it lies ahead: an end that has passed is moved up to now,
+// since a date that has passed is no forecast. over tells that by the forecast it is
+// there already. ok is false when there is no date to tell, and once a jar was
+// measured to have levelled off.
+func (f Forecast) Ahead() (d DateRange, over, ok bool) {
+	d = f.Finish
+	if d.IsZero() || f.Has(LevelledOff) {
+		return d, false, false
+	}
+	later := func(t time.Time) time.Time {
+		if t.Before(f.Now) {
+			return f.Now
+		}
+		return t
+	}
+	return DateRange{Early: later(d.Early), Likely: later(d.Likely), Late: later(d.Late)}, d.Late.Before(f.Now), true
+}
 
 // judge draws the findings and dates from curves and titrations.
 func (f *Forecast) judge(in Input, data []sample, peak int) {
@@ -163,23 +202,21 @@ func (f *Forecast) judge(in Input, data []sample, peak int) {
 	f.chances(float64(in.TargetGPer100ML))
 	switch {
 	case peak >= 0:
-		f.add(Falling, "Falling: from %.1f to %.1f g/100 mL. With the alcohol gone, vinegar bacteria can burn the acid itself (over-oxidised). Titrate once more; if it holds, fill to the brim, close without air and keep cool. Use the newest strength, not the highest.", data[peak].level, last.level)
-		f.Target, f.Plateau = DateRange{}, DateRange{}
-		f.End, f.ChanceOfTarget = Band{}, 0 // of a rise that is over
+		f.judgeFall(data, peak)
 	case stalled && last.level-data[0].level < leastFall:
 		f.add(Stalled, "Stalled: at %.1f g/100 mL since the first titration, %.1f expected. Check warmth (16-27 °C), air through the cloth, live starter, and sulphite or too much alcohol in what went in.", last.level, low)
-		f.Target, f.Plateau = DateRange{}, DateRange{}
 	case stalled:
 		f.add(Stalled, "Stalled: no rise worth the name for two weeks, at %.1f g/100 mL, short of the %.1f expected. Check warmth, air and the film; or the alcohol is gone, lost to the air or less than reckoned: measure it.", last.level, low)
-		f.Target, f.Plateau = DateRange{}, DateRange{}
 	case stands && !short:
 		f.add(LevelledOff, "Levelled off at about %.1f g/100 mL. Take it off the air now: once the alcohol is gone, the acid can go too.", last.level)
 	}
+	f.judgeCeiling(data)
+	if !f.Foresees() {
+		f.Target, f.Plateau = DateRange{}, DateRange{}
+		f.End, f.ChanceOfTarget = Band{}, 0 // of a rise that is over, or does not come
+	}
 	f.judgeTarget(float64(in.TargetGPer100ML), last)
 	f.chooseFinish()
-	if last.level-2*last.u > f.ceiling {
-		f.add(AboveCeiling, "The newest titration, %.1f g/100 mL, lies above the %.1f this recipe can make. Check the titration's base and sample volume, and the recipe; water lost to the air also raises it.", last.level, f.ceiling)
-	}
 	if age := f.dayOf(f.Now) - last.day; age > oldDays {
 		f.add(OldData, "The newest titration is %.0f days old. Titrate again before trusting this.", age)
 	}
@@ -188,6 +225,23 @@ func (f *Forecast) judge(in Input, data []sample, peak int) {
 	}
 	if w := f.Finish; !w.IsZero() && w.Late.Sub(w.Early).Hours()/24 > wideDays {
 		f.add(WideDates, "Not enough data for a date: it may lie anywhere from %s to %s. Another titration in a week will narrow it.", w.Early.Format("2 Jan 2006"), w.Late.Format("2 Jan 2006"))
+	}
+}
+
+// judgeFall tells of a fall since the titration at peak; -1 is none.
+func (f *Forecast) judgeFall(data []sample, peak int) {
+	if peak >= 0 {
+		f.add(Falling, "Falling: from %.1f to %.1f g/100 mL. With the alcohol gone, vinegar bacteria can burn the acid itself (over-oxidised). Titrate once more; if it holds, fill to the brim, close without air and keep cool. Use the newest strength, not the highest.", data[peak].level, data[len(data)-1].level)
+	}
+}
+
+// judgeCeiling tells of a newest titration that the recipe cannot have made.
+func (f *Forecast) judgeCeiling(data []sample) {
+	if len(data) == 0 || f.ceiling <= 0 {
+		return
+	}
+	if last := data[len(data)-1]; last.level-2*last.u > f.ceiling {
+		f.add(AboveCeiling, "The newest titration, %.1f g/100 mL, lies above the %.1f this recipe can make. Check the titration's base and sample volume, and the recipe; water lost to the air also raises it.", last.level, f.ceiling)
 	}
 }
 
@@ -201,9 +255,11 @@ func (f *Forecast) judgeTarget(target float64, last sample) {
 		f.add(TargetReached, "The newest titration lies above the target of %.1f g/100 mL.", target)
 	case target >= f.ceiling:
 		f.add(TargetUnlikely, "The target of %.1f g/100 mL lies at or above the ceiling of %.1f: this recipe cannot reach it. Add sugar before, or stronger liquid during, the work.", target, f.ceiling)
-	case !f.Foresees():
+	case f.Has(Falling):
 		f.add(TargetUnlikely, "While it falls, the target of %.1f g/100 mL comes no nearer.", target)
-	case f.ChanceOfTarget < 0.5:
+	case f.Has(Stalled):
+		f.add(TargetUnlikely, "While it stands still, the target of %.1f g/100 mL comes no nearer.", target)
+	case f.Foresees() && f.ChanceOfTarget < 0.5:
 		f.add(TargetUnlikely, "The target of %.1f g/100 mL is unlikely to be reached: the jar should settle between %.1f and %.1f.", target, float64(f.End.LowGPer100ML), float64(f.End.HighGPer100ML))
 	}
 }
@@ -231,10 +287,11 @@ func (f *Forecast) chances(target float64) {
 	}
 }
 
-// chooseFinish picks target or plateau.
+// chooseFinish picks target or plateau. With the target in hand what is left to
+// wait for is the end of the rise, and of the alcohol.
 func (f *Forecast) chooseFinish() {
 	switch {
-	case f.ChanceOfTarget >= 0.5 && !f.Target.IsZero():
+	case f.ChanceOfTarget >= 0.5 && !f.Target.IsZero() && !f.Has(TargetReached):
 		f.Finish, f.FinishKind = f.Target, FinishTarget
 	case !f.Plateau.IsZero():
 		f.Finish, f.FinishKind = f.Plateau, FinishPlateau

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -57,7 +58,7 @@ func TestFindings(t *testing.T) {
 		{"target in hand", basic(70, 28, 4.0, 42, 5.5, 49, 5.55), TargetReached, true},
 		{"falling", basic(84, 28, 4.0, 42, 5.5, 56, 5.5, 70, 5.1, 77, 4.9, 84, 4.7), Falling, false},
 		{"fallen once", basic(70, 28, 4.0, 42, 5.5, 70, 4.8), Falling, false},
-		{"above the ceiling", basic(40, 20, 6.0, 30, 7.1, 40, 7.2), AboveCeiling, true},
+		{"above the ceiling", basic(40, 20, 6.0, 30, 7.1, 40, 7.2), AboveCeiling, false},
 		{"long silence", basic(120, 7, 1.4, 14, 2.2), OldData, true},
 	}
 	for _, c := range cases {
@@ -93,6 +94,85 @@ func TestFallingForeseesNoRise(t *testing.T) {
 		if !f.Has(TargetUnlikely) || !f.Enough() {
 			t.Errorf("%s: %+v", name, f.Findings)
 		}
+	}
+}
+
+// The ceiling of 6.5 and the targets are of basic; a jar that stands still, or that
+// was titrated above what it can make, has no chance and no date.
+func TestNothingIsForeseenAgainstTheTitrations(t *testing.T) {
+	for name, in := range map[string]Input{
+		"never begun":       basic(42, 7, 1.2, 14, 1.22, 21, 1.18, 28, 1.2, 35, 1.21, 42, 1.2),
+		"flat half way":     basic(56, 14, 2.2, 21, 3.0, 28, 3.6, 35, 3.65, 42, 3.6, 49, 3.62, 56, 3.61),
+		"above the ceiling": basic(40, 20, 6.0, 30, 7.1, 40, 7.2),
+	} {
+		f := must(t, in)
+		_, told := f.Chance()
+		_, _, ahead := f.Ahead()
+		if !f.Enough() || f.Foresees() || told || ahead || f.End != (Band{}) || len(f.Steps()) > 0 {
+			t.Errorf("%s: %+v, chance told %t, a date %t, %d steps", name, f.Findings, told, ahead, len(f.Steps()))
+		}
+		for _, x := range f.Findings {
+			if strings.Contains(x.Text, "settle") {
+				t.Errorf("%s: %s", name, x.Text)
+			}
+		}
+		if reached := f.Has(TargetReached); reached == f.Has(TargetUnlikely) {
+			t.Errorf("%s: the target is neither reached nor unlikely: %+v", name, f.Findings)
+		}
+	}
+}
+
+// With the target in hand the end of the rise is told, since alcohol is left until
+// then, and no chance of what is there already.
+func TestInHandTheEndOfTheRiseIsTold(t *testing.T) {
+	f := must(t, basic(49, 28, 4.0, 35, 4.8, 42, 5.3))
+	_, chance := f.Chance()
+	if d, over, ok := f.Ahead(); !f.Has(TargetReached) || chance || !ok || over || f.FinishKind != FinishPlateau || d.Early.Before(f.Now) || d.Late.Before(d.Likely) {
+		t.Errorf("%s %+v, over %t, %t; chance told %t; %+v", f.FinishKind, d, over, ok, chance, f.Findings)
+	}
+	flat := must(t, basic(70, 28, 4.0, 42, 5.5, 49, 5.55, 56, 5.56, 63, 5.55, 70, 5.54))
+	if _, _, ok := flat.Ahead(); ok || flat.Finish.IsZero() {
+		t.Errorf("levelled off by titration, and a date is told as well: %+v", flat.Finish)
+	}
+	late := must(t, basic(200, 28, 4.0, 35, 4.8, 42, 5.3))
+	if _, over, ok := late.Ahead(); !over || !ok {
+		t.Errorf("half a year on: over %t, %t; %+v", over, ok, late.Finish)
+	}
+}
+
+// Once the acetic stage is over no rise is forecast; a fall and what cannot be are
+// told still, and no jar is said to be closed: a maturing one may stand open.
+func TestAfterTheAceticStage(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		in      Input
+		leftOut int
+		want    []FindingKind
+		text    string
+	}{
+		{"held", basic(84, 42, 5.5, 70, 5.5), 0, []FindingKind{StageOver}, "The newest titration is what counts."},
+		{"fell", basic(84, 42, 5.5, 56, 5.5, 70, 5.1, 77, 4.7), 0, []FindingKind{StageOver, Falling}, "from 5.5 to 4.7"},
+		{"above the ceiling", basic(84, 77, 7.2), 0, []FindingKind{StageOver, AboveCeiling}, "lies above the 6.5"},
+		{"watered since", basic(84), 2, []FindingKind{StageOver}, "titrate it as it is now"},
+		{"never titrated", basic(84), 0, []FindingKind{StageOver}, "no rise is forecast."},
+	} {
+		c.in.Phase, c.in.LeftOut = PhaseAfterAcetic, c.leftOut
+		f := must(t, c.in)
+		var kinds []FindingKind
+		var text string
+		for _, x := range f.Findings {
+			kinds, text = append(kinds, x.Kind), text+x.Text+" "
+		}
+		if f.Enough() || !slices.Equal(kinds, c.want) || !strings.Contains(text, c.text) {
+			t.Errorf("%s: %v %s", c.name, kinds, text)
+		}
+		if strings.Contains(text, "closed:") || len(c.in.Points) == 0 && strings.Contains(text, "what counts") {
+			t.Errorf("%s: %s", c.name, text)
+		}
+	}
+	// A single titration in the acetic stage that the recipe cannot have made.
+	if f := must(t, basic(30, 28, 7.2)); !f.Has(NotEnoughData) || !f.Has(AboveCeiling) {
+		t.Errorf("one titration above the ceiling: %+v", f.Findings)
 	}
 }
 

@@ -18,9 +18,10 @@ const (
 
 // Steps is the band from now on, past the end of the date range, in steps that are
 // even but for the first, which is now: the others are counted from the full hour, so
-// that within it they stay the same. None when there was not enough data.
+// that within it they stay the same. None when there was not enough data, and none of a
+// rise that is not foreseen.
 func (f Forecast) Steps() []Step {
-	if !f.Enough() {
+	if !f.Foresees() && !f.Has(Falling) || !f.Enough() {
 		return nil
 	}
 	from := f.Now.Truncate(time.Hour)

@@ -126,8 +126,7 @@ func (res *ForecastResult) fill(f forecast.Forecast, in forecast.Input, loc *tim
 	now, _ := f.Band(in.Now) // there is enough
 	res.NowLowGPer100ML, res.NowMidGPer100ML, res.NowHighGPer100ML = &now.LowGPer100ML, &now.MidGPer100ML, &now.HighGPer100ML
 	var out []Line
-	if in.TargetGPer100ML > 0 && f.Foresees() {
-		chance := f.ChanceOfTarget
+	if chance, ok := f.Chance(); ok && in.TargetGPer100ML > 0 {
 		res.ChanceOfTarget = &chance
 		out = append(out, computed("Chance to reach "+Figure(float64(in.TargetGPer100ML))+" g/100 mL", fix(100*chance, 0), "%"))
 		if !f.Target.IsZero() {
