@@ -168,6 +168,12 @@ func (f Forecast) Foresees() bool {
 	return f.Enough() && !f.Has(Falling) && !f.Has(Stalled) && !f.Has(AboveCeiling)
 }
 
+// Overtakes tells that what is known of the jar says more of its target than what its
+// recipe promises.
+func (f Forecast) Overtakes() bool {
+	return slices.ContainsFunc([]FindingKind{StageOver, Stalled, Falling, LevelledOff, AboveCeiling}, f.Has)
+}
+
 // Chance is the chance of the target, 0 to 1; ok is false when there is none to
 // tell: nothing is foreseen, or the target is in hand.
 func (f Forecast) Chance() (chance float64, ok bool) {

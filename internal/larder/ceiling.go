@@ -13,9 +13,13 @@ import (
 type Ceiling struct {
 	chem.CeilingResult
 	From string // "must at 12.5 °Bx", "11.5 % vol measured", "the ingredients"
-	// Found is a titration that reached the target; nil when none did.
+	// Found is a titration that reached the target; nil when none did. Surely tells
+	// that the lower end of its interval did.
 	Found   *chem.GramsPer100ML
+	Surely  bool
 	Missing []string // ingredients that could not be counted; the true ceiling may be higher
+
+	overtaken bool // nothing is said of the target, see Overtaken
 }
 
 // CeilingOfRecipe reckons from the ingredients alone. volume is the liquid that

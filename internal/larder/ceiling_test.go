@@ -147,17 +147,54 @@ func TestCeilingBesideATitration(t *testing.T) {
 	}
 	for name, row := range map[string]struct {
 		a       *Acidity
-		reached bool
+		says    string
+		changes bool
 	}{
-		"none":     {nil, false},
-		"short":    {&Acidity{GPer100ML: 4.9, Basis: ByTitration}, false},
-		"outdated": {&Acidity{GPer100ML: 5.3, Basis: Outdated}, false},
-		"there":    {&Acidity{GPer100ML: 5.3, Basis: ByTitration}, true},
+		"none":      {nil, "the target of 5 is unlikely.", true},
+		"short":     {&Acidity{GPer100ML: 4.9, LowerGPer100ML: 4.7, Basis: ByTitration}, "the target of 5 is unlikely.", true},
+		"outdated":  {&Acidity{GPer100ML: 5.3, LowerGPer100ML: 5.1, Basis: Outdated}, "the target of 5 is unlikely.", true},
+		"there":     {&Acidity{GPer100ML: 5.3, LowerGPer100ML: 5.1, Basis: ByTitration}, "titrated at 5.3, it has reached the target of 5.", false},
+		"about":     {&Acidity{GPer100ML: 5.3, LowerGPer100ML: 4.6, Basis: ByTitration}, "titrated at 5.3, it may have reached the target of 5.", false},
+		"unchecked": {&Acidity{GPer100ML: 5.3, LowerGPer100ML: 5.1, StrengthMark: "base not checked", Basis: ByTitration}, "titrated at 5.3, it may have reached the target of 5.", false},
 	} {
 		got := c.Beside(row.a, 5)
 		text, changes := got.Sentence(5), got.Changes(Acetic, nil, chem.Metric)
-		if strings.Contains(text, "titrated at 5.3, it has reached the target of 5.") != row.reached || (len(changes) == 0) != row.reached {
+		if !strings.HasSuffix(text, row.says) || (len(changes) > 0) != row.changes {
 			t.Errorf("%s: %q, to get there %q", name, text, changes)
+		}
+	}
+}
+
+// Once the work is over, or the titrations go another way, a recipe promises no
+// target any more; that it cannot reach it stays said, with what helps.
+func TestOvertakenCeilingPromisesNothing(t *testing.T) {
+	of := func(abv chem.PercentVol) Ceiling {
+		c, err := CeilingOfRecipe([]Ingredient{{Name: "cider", Amount: chem.Amount{VolumeML: 2000}, ABVPercent: &abv}}, nil, 5)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return c
+	}
+	for name, row := range map[string]struct {
+		c       Ceiling
+		before  string
+		after   string
+		changes bool
+	}{
+		"likely":   {of(8), "; the target of 5 should be reached.", ".", false},
+		"possible": {of(5.9), "; the target of 5 may be reached or missed.", ".", false},
+		"unlikely": {of(5.2), "; the target of 5 is unlikely.", "; the target of 5 is unlikely.", true},
+		"never":    {of(4), "; the target of 5 is out of reach.", "; the target of 5 is out of reach.", true},
+		"reached":  {of(8).Beside(&Acidity{GPer100ML: 5.3, LowerGPer100ML: 5.1, Basis: ByTitration}, 5), "has reached the target of 5.", "has reached the target of 5.", false},
+		"above it": {of(4).Beside(&Acidity{GPer100ML: 7.3, LowerGPer100ML: 7.1, Basis: ByTitration}, 5), "has reached the target of 5.", ".", false},
+	} {
+		after := row.c.Overtaken()
+		before, text := row.c.Sentence(5), after.Sentence(5)
+		if !strings.HasSuffix(before, row.before) || !strings.HasSuffix(text, row.after) || row.after == "." && strings.Contains(text, "target") {
+			t.Errorf("%s: %q, then %q", name, before, text)
+		}
+		if changes := after.Changes(Acetic, nil, chem.Metric); (len(changes) > 0) != row.changes {
+			t.Errorf("%s: to get there %q", name, changes)
 		}
 	}
 }

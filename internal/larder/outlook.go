@@ -15,6 +15,20 @@ func oneDecimal(v chem.GramsPer100ML) string { return strconv.FormatFloat(float6
 func (c Ceiling) Beside(a *Acidity, target chem.GramsPer100ML) Ceiling {
 	if a != nil && a.Basis == ByTitration && target > 0 && a.GPer100ML >= target {
 		c.Found, c.Change = new(a.GPer100ML), nil
+		c.Surely = a.LowerGPer100ML >= target && a.StrengthMark == ""
+	}
+	return c
+}
+
+// Overtaken is c of a jar whose work is over, or whose titrations do not go the way
+// of its recipe: that it should or may reach the target is no longer said, nor what
+// would help it there, nor that it was reached by a titration above the ceiling.
+func (c Ceiling) Overtaken() Ceiling {
+	if c.Found != nil && *c.Found > c.StoichiometricGPer100ML {
+		c.Found, c.overtaken = nil, true
+	}
+	if c.Reach == chem.ReachLikely || c.Reach == chem.ReachPossible {
+		c.Change, c.overtaken = nil, true
 	}
 	return c
 }
@@ -23,8 +37,13 @@ func (c Ceiling) Beside(a *Acidity, target chem.GramsPer100ML) Ceiling {
 func (c Ceiling) Sentence(target chem.GramsPer100ML) string {
 	text := fmt.Sprintf("It can reach %s g/100 mL at most, likely %s to %s", oneDecimal(c.StoichiometricGPer100ML), oneDecimal(c.LikelyLowGPer100ML), oneDecimal(c.LikelyHighGPer100ML))
 	aim := strconv.FormatFloat(float64(target), 'f', -1, 64)
-	if c.Found != nil {
+	switch {
+	case c.Found != nil && !c.Surely:
+		return text + "; titrated at " + oneDecimal(*c.Found) + ", it may have reached the target of " + aim + "."
+	case c.Found != nil:
 		return text + "; titrated at " + oneDecimal(*c.Found) + ", it has reached the target of " + aim + "."
+	case c.overtaken:
+		return text + "."
 	}
 	switch c.Reach {
 	case chem.ReachLikely:

@@ -56,6 +56,9 @@ func (db *DB) Outlook(ctx context.Context, tag larder.Tag, now time.Time) (Outlo
 		// more than a curve can be laid through.
 		o.Forecast = forecast.Forecast{Now: now, Findings: []forecast.Finding{{Kind: forecast.NotEnoughData, Text: "Nothing can be forecast: " + err.Error()}}}
 	}
+	if o.Forecast.Overtakes() {
+		o.Ceiling = o.Ceiling.Overtaken()
+	}
 	o.Market, err = db.market(ctx)
 	o.Verdict = verdict.Judge(verdict.EvidenceOf(o.Jar, o.Batch, now), o.Market)
 	return o, err

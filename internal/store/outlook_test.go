@@ -156,3 +156,24 @@ func TestVerdictOfLot(t *testing.T) {
 		}
 	}
 }
+
+// What a recipe promises and what its jar's titrations show stand side by side; of a
+// finished jar that was titrated short of its target the promise is not told.
+func TestOutlookDoesNotPromiseWhatIsOver(t *testing.T) {
+	db, clock, tag := rising(t)
+	ctx := context.Background()
+	sentence := func() string {
+		o, err := db.Outlook(ctx, tag, clock.now)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return o.Ceiling.Sentence(o.Batch.TargetGPer100ML)
+	}
+	if text := sentence(); !strings.Contains(text, "the target of 5 ") {
+		t.Errorf("at work: %s", text)
+	}
+	add(t, db, tag, larder.NewEntry{When: clock.daysAgo(1), Body: larder.StageChange{To: larder.Finished}})
+	if text := sentence(); strings.Contains(text, "target") || !strings.Contains(text, "at most") {
+		t.Errorf("finished at 4.15: %s", text)
+	}
+}
