@@ -47,20 +47,21 @@ var (
 
 // Published working ranges of the acetic stage.
 const (
-	HomeCiderLowC     Celsius = (60.0 - 32) / 1.8 // Ohio State University Extension HYG-5346-09
-	HomeCiderHighC    Celsius = (80.0 - 32) / 1.8 // the same
-	OptimumLowC       Celsius = 25                // Bergey's Manual, Acetobacter 25 to 30 °C, from memory
-	OptimumHighC      Celsius = 30
-	QuickProcessMaxC  Celsius = 35 // chemistry texts on the quick process
-	InhibitingABV             = 15 // % vol; chemistry texts on the quick process
-	AcidStopsLow              = 12 // g/100 mL; bacteria cease to thrive at 12 to 14, chemistry texts
-	AcidStopsHigh             = 14
-	HomeAcidLimitLow          = 11 // g/100 mL; 11 to 12 under ordinary conditions, a vinegar course
-	HomeAcidLimitHigh         = 12
-	FeedABV                   = 5.5 // % vol to cut wine and beer to, a small-farm textbook
-	StartMixAcidity           = 4.0 // g/100 mL and % vol of the liveliest starting mixture, a vinegar course
-	StartMixABV               = 2.0
-	StarterFraction           = 0.25 // of the whole: at most 3 parts feed to 1 of mother, a small-farm textbook
+	HomeCiderLowC           Celsius = (60.0 - 32) / 1.8 // Ohio State University Extension HYG-5346-09
+	HomeCiderHighC          Celsius = (80.0 - 32) / 1.8 // the same
+	OptimumLowC             Celsius = 25                // Bergey's Manual, Acetobacter 25 to 30 °C, from memory
+	OptimumHighC            Celsius = 30
+	QuickProcessMaxC        Celsius = 35 // chemistry texts on the quick process
+	InhibitingABV                   = 15 // % vol; chemistry texts on the quick process
+	AcidStopsLow                    = 12 // g/100 mL; bacteria cease to thrive at 12 to 14, chemistry texts
+	AcidStopsHigh                   = 14
+	HomeAcidLimitLow                = 11 // g/100 mL; 11 to 12 under ordinary conditions, a vinegar course
+	HomeAcidLimitHigh               = 12
+	WeakestVinegarGPer100ML         = 4   // g/100 mL; under it nothing is called vinegar (FDA CPG 525.825)
+	FeedABV                         = 5.5 // % vol to cut wine and beer to, a small-farm textbook
+	StartMixAcidity                 = 4.0 // g/100 mL and % vol of the liveliest starting mixture, a vinegar course
+	StartMixABV                     = 2.0
+	StarterFraction                 = 0.25 // of the whole: at most 3 parts feed to 1 of mother, a small-farm textbook
 
 	bestABVHigh = 9 // sources say under 8, 7 to 9, 5 to 10: a warning, not a stop
 )

@@ -120,6 +120,9 @@ func (p Plan) todo(st step, s State, now time.Time) (Todo, bool) {
 	if st.do == DoMother && s.Starter != "" {
 		t.Do, t.What, t.Why = DoAcetic, string(DoAcetic), "a starter is in already"
 	}
+	if a := s.Acidity; st.do == DoTitrate && a != nil && a.Basis != ByTitration {
+		t.Why = "it was not titrated as it stands"
+	}
 	if st.done != nil {
 		// A finished jar that was titrated just before it was called so need not
 		// be titrated again.

@@ -35,6 +35,12 @@ func TestDue(t *testing.T) {
 	titratedLately.Acidity = &Acidity{Basis: ByTitration, When: daysAgo(2)}
 	outdated := titratedLately
 	outdated.Acidity = &Acidity{Basis: Outdated, When: daysAgo(2)}
+	watered := since(Finished, 20, 150)
+	watered.Acidity = &Acidity{GPer100ML: 5.4, ExpandedUGPer100ML: 0.3, Basis: Computed, When: daysAgo(25)}
+	before, weak, about4 := watered, watered, watered
+	before.Acidity = &Acidity{GPer100ML: 7.9, ExpandedUGPer100ML: 0.5, Basis: ByTitration, When: daysAgo(25)}
+	weak.Acidity = &Acidity{GPer100ML: 3.3, ExpandedUGPer100ML: 0.3, Basis: ByTitration, When: daysAgo(5)}
+	about4.Acidity = &Acidity{GPer100ML: 3.8, ExpandedUGPer100ML: 0.3, Basis: ByTitration, When: daysAgo(5)}
 	held := since(Acetic, 40, 60)
 	held.Hold = "mould"
 	for name, row := range map[string]struct {
@@ -54,8 +60,13 @@ func TestDue(t *testing.T) {
 		"acetic, titrated":         {Wine, titratedLately, []string{"coming: titrate"}},
 		"acetic, outdated since":   {Wine, outdated, []string{"overdue: titrate"}},
 		"finished":                 {Ale, since(Finished, 3, 150), []string{"due: titrate", "due: bottle"}},
-		"on hold":                  {Ale, held, nil},
-		"discarded":                {Ale, since(Discarded, 3, 150), nil},
+		"finished, titrated":       {Ale, before, []string{"due: bottle", "coming: titrate"}},
+		"finished, watered since":  {Ale, watered, []string{"overdue: titrate", "due: bottle"}},
+		// Under 4 g/100 mL it is no vinegar (FDA CPG 525.825), and no bottle is asked for.
+		"finished, proved weak": {Ale, weak, []string{"coming: titrate"}},
+		"finished, about at 4":  {Ale, about4, []string{"due: bottle", "coming: titrate"}},
+		"on hold":               {Ale, held, nil},
+		"discarded":             {Ale, since(Discarded, 3, 150), nil},
 	} {
 		if got := whats(Batch{Base: row.base}.Due(row.s, testNow)); !slices.Equal(got, row.want) {
 			t.Errorf("%s: %q, want %q", name, got, row.want)
@@ -94,6 +105,11 @@ func TestTodoInWords(t *testing.T) {
 		if got := todo.Window(time.UTC); got != want {
 			t.Errorf("Window = %s, want %s", got, want)
 		}
+	}
+	watered := since(Finished, 20, 150)
+	watered.Acidity = &Acidity{GPer100ML: 5.4, Basis: Computed, When: daysAgo(25)}
+	if got := (Batch{Base: Ale}).Due(watered, testNow)[0].Reason(watered, testNow); got != "finished for 20 days; titrate by day 7, then every 90 days: it was not titrated as it stands" {
+		t.Errorf("Reason = %s", got)
 	}
 	todo := Batch{Base: FruitScraps}.Due(since(Alcoholic, 12, 12), testNow)[1]
 	if got := todo.Reason(since(Alcoholic, 12, 12), testNow); got != "alcoholic for 12 days; strain between day 7 and 14 of the batch: spent fruit gives nothing more and spoils" {

@@ -7,6 +7,8 @@ import (
 	"time"
 	"unicode"
 	"unicode/utf8"
+
+	"cruet/internal/chem"
 )
 
 // Deed names a step for programs, so that a page can offer the right form.
@@ -83,7 +85,7 @@ type step struct {
 	days  Days
 	since *origin                // the days count from here; nil: from the stage's start
 	done  func(State) *time.Time // when it was done last; nil: never known to be
-	until func(State) *time.Time // not asked for any more once this happened
+	until func(State) *time.Time // not asked for any more once this happened, or while it holds
 }
 
 // origin is a moment that days are counted from, and its words.
@@ -117,7 +119,7 @@ var plan = []step{
 	{stage: Acetic, do: DoTitrate, what: "titrate", why: "only a titration tells how sour it is", days: Days{First: 21, Last: 28, Every: 7}, done: titrated},
 	{stage: Maturing, do: DoTitrate, what: "titrate again", why: "acidity can fall when the alcohol is used up", days: Days{First: 28, Last: 42, Every: 28}, done: titrated},
 	{stage: Finished, do: DoTitrate, what: "titrate", why: "the bottle's label says how sour it is", days: Days{First: 0, Last: 7, Every: 90}, done: titrated},
-	{stage: Finished, do: DoBottle, what: "bottle", why: "full, closed bottles keep it from fading", days: Days{First: 0, Last: 30}},
+	{stage: Finished, do: DoBottle, what: "bottle", why: "full, closed bottles keep it from fading", days: Days{First: 0, Last: 30}, until: provedWeak},
 }
 
 // unstrained are the kinds of which nothing is strained on the way to vinegar.
@@ -148,11 +150,22 @@ func gravityRead(s State) *time.Time {
 	return &s.SG.When.At
 }
 
+// titrated is when the liquid was titrated as it stands. What is reckoned after water
+// or a blend says nothing of that, as little as what was outdated.
 func titrated(s State) *time.Time {
-	if s.Acidity == nil || s.Acidity.Basis == Outdated {
+	if s.Acidity == nil || s.Acidity.Basis != ByTitration {
 		return nil
 	}
 	return &s.Acidity.When.At
+}
+
+// provedWeak is when it was measured to be too weak for vinegar: a closed bottle keeps
+// that from working on, and not from spoiling.
+func provedWeak(s State) *time.Time {
+	if a := s.Acidity; a != nil && a.Basis != Outdated && a.GPer100ML > 0 && a.GPer100ML+a.ExpandedUGPer100ML < chem.WeakestVinegarGPer100ML {
+		return &a.When.At
+	}
+	return nil
 }
 
 // lookedAt takes any reading of the stage as a look.

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"cruet/internal/chem"
 	"cruet/internal/larder"
 )
 
@@ -203,7 +204,7 @@ func (j *judgement) infused() {
 func (j *judgement) strength() {
 	least, by := LeastAcidity(j.f.Market, j.use, j.e.fromWine())
 	answer, why := j.e.atLeast(least)
-	if answer == No && j.use == Table && j.e.AcidityGPer100ML < 4 {
+	if answer == No && j.use == Table && j.e.AcidityGPer100ML < chem.WeakestVinegarGPer100ML {
 		why += " Treat it as a sour drink that spoils: keep it cold and use it soon, or let it go on working."
 	}
 	for _, r := range j.rules {

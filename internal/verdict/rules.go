@@ -71,7 +71,7 @@ var european = []Market{EU, Germany, France}
 var rules = []Rule{
 	// Strength: from how many g/100 mL on a liquid is called vinegar. At home
 	// the law on names does not bind; the limit is used as the yardstick there.
-	{ID: "floor", Uses: []Use{Table, GivingAway, Selling}, MinAcidityGPer100ML: 4,
+	{ID: "floor", Uses: []Use{Table, GivingAway, Selling}, MinAcidityGPer100ML: chem.WeakestVinegarGPer100ML,
 		Says:   "Under 4 g/100 mL nothing is called vinegar here, in any market.",
 		Source: own("lowest strength called vinegar, after the US policy guide")},
 	{ID: "us-name", Markets: []Market{US}, Uses: []Use{Table, GivingAway, Selling}, MinAcidityGPer100ML: 4,
