@@ -170,6 +170,7 @@ type Lot struct {
 	Bases       []Base      `json:"bases"`                 // of the batches bottled, and those that a blend joined
 	TraceBases  []Base      `json:"trace_bases,omitempty"` // of what else went in, as a starter or top-up
 	Ingredients []string    `json:"ingredients"`           // the heaviest first
+	Infused     []string    `json:"infused,omitempty"`     // what was put in to infuse, of all that went in
 	Heated      bool        `json:"heated"`                // every jar was pasteurised
 	Note        string      `json:"note,omitempty"`
 	By          string      `json:"by,omitempty"`

@@ -89,9 +89,7 @@ func (t *tx) describe(ctx context.Context, lot *larder.Lot, jars []larder.Jar) e
 		}
 		lot.Name = larder.LotName(b)
 	}
-	var err error
-	lot.Ingredients, lot.Bases, lot.TraceBases, err = madeOf(ctx, t, lot.Pours, lot.When)
-	return err
+	return madeOf(ctx, t, lot, lot.When)
 }
 
 func (t *tx) insertLot(ctx context.Context, lot larder.Lot) error {

@@ -10,19 +10,19 @@ import (
 	"cruet/internal/larder"
 )
 
-// madeOf is what a lot is made of, with all that came into its jars: the names
-// by weight, the bases of the batches that were bottled (those that a blend
-// joined, not the blend itself), and the bases of whatever else went in, which
-// may bring sulphites along.
-func madeOf(ctx context.Context, q querier, pours []larder.Pour, at larder.When) (names []string, bases, traces []larder.Base, err error) {
-	tags := make([]larder.Tag, len(pours))
-	for i, p := range pours {
+// madeOf puts on a lot what it is made of, with all that came into its jars by that
+// time: the names by weight, the bases of the batches that were bottled (those that a
+// blend joined, not the blend itself), the bases of whatever else went in, which
+// may bring sulphites along, and what was put in to infuse.
+func madeOf(ctx context.Context, q querier, lot *larder.Lot, at larder.When) error {
+	tags := make([]larder.Tag, len(lot.Pours))
+	for i, p := range lot.Pours {
 		tags[i] = p.Jar
 	}
 	t := tracing{querier: q}
 	found, err := t.walk(ctx, backSQL, intoJarSQL, at.Latest().UnixMilli(), jsonList(tags...))
 	if err != nil {
-		return nil, nil, nil, err
+		return err
 	}
 	steps := make([]larder.Step, len(found))
 	for i, s := range found {
@@ -33,8 +33,10 @@ func madeOf(ctx context.Context, q querier, pours []larder.Pour, at larder.When)
 	})
 	inflows, err := inflows(ctx, q, steps)
 	if err != nil {
-		return nil, nil, nil, err
+		return err
 	}
+	var bases, traces []larder.Base
+	lot.Infused = nil
 	filled := map[larder.Tag][]larder.Tag{}
 	all := slices.Clone(tags)
 	for _, s := range steps {
@@ -44,6 +46,9 @@ func madeOf(ctx context.Context, q querier, pours []larder.Pour, at larder.When)
 		if s.What.Fills() {
 			filled[s.ToJar] = append(filled[s.ToJar], s.FromJar)
 		}
+		if s.What == larder.Infused && !slices.Contains(lot.Infused, s.FromName) {
+			lot.Infused = append(lot.Infused, s.FromName)
+		}
 	}
 	jars := map[larder.Tag]larder.Contents{}
 	base := map[larder.Tag]larder.Base{}
@@ -52,7 +57,7 @@ func madeOf(ctx context.Context, q querier, pours []larder.Pour, at larder.When)
 			continue // what fills a jar brings its contents along
 		}
 		if jars[tag], base[tag], err = startOf(ctx, q, tag); err != nil {
-			return nil, nil, nil, err
+			return err
 		}
 	}
 	larder.Mix(jars, inflows)
@@ -78,7 +83,8 @@ func madeOf(ctx context.Context, q querier, pours []larder.Pour, at larder.When)
 			traces = withBase(traces, b)
 		}
 	}
-	return larder.ContentsOfLot(pours, jars).ByWeight(), bases, traces, nil
+	lot.Ingredients, lot.Bases, lot.TraceBases = larder.ContentsOfLot(lot.Pours, jars).ByWeight(), bases, traces
+	return nil
 }
 
 func withBase(list []larder.Base, b larder.Base) []larder.Base {

@@ -68,10 +68,7 @@ func (db *DB) Finish(ctx context.Context, tags []larder.Tag, target *chem.GramsP
 		judge := func(a larder.Acidity) []verdict.Finding {
 			lot.Acidity = a
 			e := verdict.EvidenceOfJars(lot, f.Jars, now)
-			if len(held) > 0 && e.Hold == "" {
-				e.Hold = held[0].String()
-			}
-			return verdict.Judge(e, market)
+			return verdict.Judge(e.OnHold(held), market)
 		}
 		f.Verdict = judge(f.Plan.Acidity)
 		if f.Plan.AddML > 0 {
@@ -89,7 +86,6 @@ func asLot(ctx context.Context, q querier, f Finishing, at larder.When) (larder.
 		lot.Pours = append(lot.Pours, larder.Pour{Jar: jar.Tag, VolumeML: *jar.State.VolumeML})
 		lot.Heated = lot.Heated && jar.State.HeatedAt != nil
 	}
-	var err error
-	lot.Ingredients, lot.Bases, lot.TraceBases, err = madeOf(ctx, q, lot.Pours, at)
+	err := madeOf(ctx, q, &lot, at)
 	return lot, err
 }

@@ -3,6 +3,7 @@ package store
 import (
 	"errors"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -52,6 +53,35 @@ func TestFinishThenDilute(t *testing.T) {
 	s := jar(t, db, tag).State
 	if math.Abs(float64(*s.VolumeML-f.Plan.ExpectedML)) > 0.01 || s.Acidity.Basis != larder.Computed || math.Abs(float64(s.Acidity.GPer100ML-f.Plan.Expected.GPer100ML)) > 1e-9 {
 		t.Errorf("on record %g mL at %+v, expected %+v", float64(*s.VolumeML), s.Acidity, f.Plan.Expected)
+	}
+}
+
+// A lot keeps what was put in to infuse until it was bottled; what is put into the
+// rest of the jar later is not in its bottles.
+func TestLotKeepsWhatWasInfused(t *testing.T) {
+	db, c := kitchen(t)
+	tag := start(t, db, damson()).Jars[0].Tag
+	finish(t, db, tag)
+	infuse := func(name string) {
+		c.pass(time.Hour)
+		add(t, db, tag, body(larder.Transfer{What: larder.Infused, Feed: &larder.Feed{From: larder.FromOther, Name: name}}))
+		c.pass(time.Hour)
+	}
+	plain := bottle(t, db, 1, tag)
+	infuse("orange peel")
+	first := bottle(t, db, 1, tag)
+	infuse("bay")
+	for name, row := range map[string]struct {
+		id   string
+		want []string
+	}{"plain": {plain.Lot.ID, nil}, "infused": {first.Lot.ID, []string{"orange peel"}}} {
+		if l, err := db.Lot(ctx, row.id); err != nil || !slices.Equal(l.Lot.Infused, row.want) {
+			t.Errorf("%s: %q, %v; want %q", name, l.Lot.Infused, err, row.want)
+		}
+	}
+	f, err := db.Finish(ctx, []larder.Tag{tag}, nil, nil, c.now)
+	if v := verdict.Of(verdict.GivingAway, f.Verdict); err != nil || !strings.Contains(strings.Join(v.Against(), " "), "orange peel, bay") {
+		t.Errorf("the bench: %q, %v", v.Against(), err)
 	}
 }
 

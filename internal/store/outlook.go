@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"math"
 	"time"
 
 	"cruet/internal/forecast"
@@ -60,7 +61,11 @@ func (db *DB) Outlook(ctx context.Context, tag larder.Tag, now time.Time) (Outlo
 		o.Ceiling = o.Ceiling.Overtaken()
 	}
 	o.Market, err = db.market(ctx)
-	o.Verdict = verdict.Judge(verdict.EvidenceOf(o.Jar, o.Batch, now), o.Market)
+	if err != nil {
+		return o, err
+	}
+	held, err := heldBehind(ctx, db.read, o.Jar, math.MaxInt64)
+	o.Verdict = verdict.Judge(verdict.EvidenceOf(o.Jar, o.Batch, now).OnHold(held), o.Market)
 	return o, err
 }
 
@@ -93,7 +98,8 @@ func (db *DB) market(ctx context.Context) (verdict.Market, error) {
 	return verdict.MarketOf(k), nil
 }
 
-// VerdictOfLot judges a lot by the jars it came from, as they stand now.
+// VerdictOfLot judges a lot by the jars it came from, as they stand now, and by the
+// holds on it and on all that went into it.
 func (db *DB) VerdictOfLot(ctx context.Context, lot larder.Lot, now time.Time) ([]verdict.Finding, error) {
 	var jars []larder.Jar
 	for _, pour := range lot.Pours {
@@ -103,8 +109,12 @@ func (db *DB) VerdictOfLot(ctx context.Context, lot larder.Lot, now time.Time) (
 		}
 		jars = append(jars, jar)
 	}
+	held, err := heldOfLot(ctx, db.read, lot)
+	if err != nil {
+		return nil, err
+	}
 	market, err := db.market(ctx)
-	return verdict.Judge(verdict.EvidenceOfLot(lot, jars, now), market), err
+	return verdict.Judge(verdict.EvidenceOfLot(lot, jars, now).OnHold(held), market), err
 }
 
 // VerdictOnGiving is what the evidence allows of giving a bottle of a lot away. It

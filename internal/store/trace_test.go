@@ -214,6 +214,29 @@ func TestHoldReachesDescendants(t *testing.T) {
 			t.Errorf("behind %s is %v, %v", tag, held, err)
 		}
 	}
+	// What a hold stands behind is no food either, for a jar and for its bottles.
+	for tag, lot := range map[larder.Tag]larder.Lot{child: before.Lot, free: {}} {
+		o, err := db.Outlook(ctx, tag, c.now)
+		if err != nil {
+			t.Fatal(err)
+		}
+		findings := o.Verdict
+		if lot.ID != "" {
+			of, err := db.VerdictOfLot(ctx, lot, c.now)
+			if err != nil {
+				t.Fatal(err)
+			}
+			findings = append(findings, of...)
+		}
+		for _, f := range findings {
+			if !f.Use.Food() || f.Use == verdict.Canning {
+				continue
+			}
+			if told := strings.Contains(strings.Join(f.Against(), " "), "on hold: jar "+a.Spaced()+": white fur"); told != (tag == child) || told && f.Answer != verdict.No {
+				t.Errorf("%s, %s: %s, %q", tag, f.Use, f.Answer, f.Against())
+			}
+		}
+	}
 	if p := history(t, db, child); len(p.Held) != 1 {
 		t.Errorf("the page of the descendant shows %v", p.Held)
 	}

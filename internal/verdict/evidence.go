@@ -57,6 +57,7 @@ func EvidenceOf(jar larder.Jar, batch larder.Batch, now time.Time) Evidence {
 	if batch.Base == larder.Wine && e.SulphiteFrom == "" {
 		e.SulphiteFrom = "the wine it was made from"
 	}
+	e.takeInfused(s.Infused)
 	if s.Acidity != nil {
 		e.takeAcidity(*s.Acidity)
 	}
@@ -83,6 +84,7 @@ func EvidenceOfLot(lot larder.Lot, jars []larder.Jar, now time.Time) Evidence {
 	if e.fromWine() && e.SulphiteFrom == "" {
 		e.SulphiteFrom = "the wine it was made from"
 	}
+	e.takeInfused(lot.Infused)
 	e.takeAcidity(lot.Acidity)
 	for _, jar := range jars {
 		if at := jar.State.MouldAt; at != nil && e.MouldAt == nil {
@@ -124,6 +126,22 @@ func ripeness(s larder.Stage) int {
 func (e *Evidence) takeAcidity(a larder.Acidity) {
 	e.Basis, e.AcidityGPer100ML, e.ExpandedUGPer100ML, e.LowerGPer100ML = a.Basis, a.GPer100ML, a.ExpandedUGPer100ML, a.LowerGPer100ML
 	e.StrengthMark, e.Why, e.TitratedAt = a.StrengthMark, a.Why, a.When
+}
+
+// takeInfused puts what was logged as infused before a guess from names.
+func (e *Evidence) takeInfused(names []string) {
+	if len(names) > 0 {
+		e.Infuse = strings.Join(names, ", ")
+	}
+}
+
+// OnHold is e with the first of the holds that stand on it or on what went into it,
+// unless it is on hold by itself.
+func (e Evidence) OnHold(held []larder.Held) Evidence {
+	if len(held) > 0 && e.Hold == "" {
+		e.Hold = held[0].String()
+	}
+	return e
 }
 
 // Words in a batch's name or ingredients that point to an infusion, and to
@@ -251,7 +269,7 @@ func (e Evidence) Lines() []string {
 		say("On hold: %s.", strings.TrimRight(e.Hold, ". "))
 	}
 	if e.Infuse != "" {
-		say("Infused, by its name or ingredients: %s.", e.Infuse)
+		say("Infused, by its log, name or ingredients: %s.", e.Infuse)
 	}
 	if e.SulphiteMGPerKG != nil {
 		say("Sulphites: %s mg/kg as SO2.", num(*e.SulphiteMGPerKG))

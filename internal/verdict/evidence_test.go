@@ -78,6 +78,27 @@ func TestEvidenceFromNames(t *testing.T) {
 	}
 }
 
+// What was put in is known from the log, whatever it is called; names only guess.
+func TestEvidenceOfAnInfusionLogged(t *testing.T) {
+	log := append(barley(), entry(1, larder.Transfer{What: larder.Infused, Feed: &larder.Feed{From: larder.FromOther, Name: "orange peel", MassG: new(chem.Grams(20))}}))
+	jar := larder.Jar{Tag: "K7RM40", State: larder.Fold(log)}
+	e := EvidenceOf(jar, larder.Batch{Name: "Barley", Base: larder.Ale}, now)
+	if e.Infuse != "orange peel" || answers(e, US) != "??xa??" {
+		t.Errorf("jar: infused %q, %s", e.Infuse, answers(e, US))
+	}
+	lot := larder.Lot{ID: "L261124A", Name: "Barley vinegar", When: daysAgo(1), Bases: []larder.Base{larder.Ale}, Acidity: *jar.State.Acidity, Ingredients: []string{"ale", "orange peel"}}
+	if e := EvidenceOfLot(lot, nil, now); e.Infuse != "" {
+		t.Errorf("a lot that does not tell: infused %q", e.Infuse)
+	}
+	lot.Infused = []string{"orange peel"}
+	if e := EvidenceOfLot(lot, nil, now); e.Infuse != "orange peel" || answers(e, US) != "??xa??" {
+		t.Errorf("lot: infused %q, %s", e.Infuse, answers(e, US))
+	}
+	if texts := strings.Join(ShortTexts(OnLot(lot, US)), "; "); !strings.Contains(texts, "Keep in the refrigerator") {
+		t.Errorf("on its labels: %s", texts)
+	}
+}
+
 func TestEvidenceOfLot(t *testing.T) {
 	jar := larder.Jar{Tag: "K7RM40", State: larder.Fold(barley())}
 	lot := larder.Lot{ID: "L261124A", Name: "Barley vinegar", When: daysAgo(1), Bases: []larder.Base{larder.Ale}, Acidity: *jar.State.Acidity}
