@@ -84,7 +84,7 @@ func advise(cmd *cobra.Command, err error) (hint string, code int) {
 }
 
 // fieldFlags names the flags behind the fields of larder's problems. A command
-// takes the first of them that it has.
+// takes the first of them that was given, else the first that it has.
 var fieldFlags = map[string][]string{
 	"base": {"from"}, "ingredients": {"with"}, "jar_size_ml": {"size"}, "fill_ml": {"fill"},
 	"target_g_per_100ml": {"target"}, "spare_tags": {"spare"}, "jar_outer_diameter_mm": {"jar-diameter"},
@@ -106,14 +106,13 @@ func problemHint(cmd *cobra.Command, problems larder.Problems) string {
 		if _, inner, ok := strings.Cut(rest, "]."); ok && field == "parts" && inner == "spare_tag" {
 			field = "spare_tags"
 		}
-		for _, name := range append(fieldFlags[field], field) {
-			if name == "" || cmd.Flags().Lookup(name) == nil {
-				continue
-			}
-			if flag := "--" + name; !slices.Contains(flags, flag) {
-				flags = append(flags, flag)
-			}
-			break
+		names := slices.DeleteFunc(append(slices.Clone(fieldFlags[field]), field), func(name string) bool { return name == "" || cmd.Flags().Lookup(name) == nil })
+		if len(names) == 0 {
+			continue
+		}
+		name := names[max(0, slices.IndexFunc(names, cmd.Flags().Changed))]
+		if flag := "--" + name; !slices.Contains(flags, flag) {
+			flags = append(flags, flag)
 		}
 	}
 	if len(flags) == 0 {

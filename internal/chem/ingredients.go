@@ -157,6 +157,9 @@ func SugarFrom(list []Ingredient, released float64) (Sugars, error) {
 			out.Unknown = append(out.Unknown, i.Name)
 			continue
 		}
+		if i.Amount == (Amount{}) {
+			return Sugars{}, fieldErr("ingredients", "How much went in is not known of: %s. Give its weight or volume.", clip(i.Name))
+		}
 		g, err := f.grams(i.Amount)
 		if err != nil {
 			return Sugars{}, err

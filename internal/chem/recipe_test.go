@@ -174,3 +174,11 @@ func TestSugarForMeetsCeiling(t *testing.T) {
 		t.Errorf("%+v, %v", s, err)
 	}
 }
+
+// An ingredient that was written down without an amount is named as it was written.
+func TestSugarOfAnUnknownAmount(t *testing.T) {
+	_, err := SugarFrom([]Ingredient{{Name: "apple peels"}, {Name: "sugar", Amount: amount(t, "300 g")}}, 0)
+	if err == nil || !strings.Contains(err.Error(), "of: apple peels.") || strings.Contains(err.Error(), " 0 ") {
+		t.Errorf("%v", err)
+	}
+}
