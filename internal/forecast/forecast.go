@@ -134,6 +134,8 @@ func (in Input) tooLittle(data []sample) (FindingKind, string) {
 		return StageOver, "The acetic stage is over: no rise is forecast."
 	case in.Phase == PhaseBeforeAcetic:
 		return NotEnoughData, "Not enough data: the acetic stage has not begun. Titrate once a week from its start."
+	case in.CeilingOpen:
+		return NotEnoughData, "Not enough data: how much alcohol came in with what was poured in is not known, so neither is the highest acidity it can reach. What is titrated counts."
 	case in.CeilingGPer100ML <= 0:
 		return NotEnoughData, "Not enough data: give the recipe's sugar or alcohol, so that the highest acidity it can reach is known."
 	case len(data) == 0 && in.LeftOut > 0:

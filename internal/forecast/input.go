@@ -40,6 +40,8 @@ type Input struct {
 	// CeilingGPer100ML is the highest acidity the recipe can reach, all its
 	// sugar and alcohol turned to acid; 0 when not known.
 	CeilingGPer100ML chem.GramsPer100ML
+	// CeilingOpen tells that it is not known since something of unknown alcohol came in.
+	CeilingOpen bool
 	// LikelyLow and LikelyHigh bound, with 80 % belief, where the acidity
 	// will end. Both 0: 0.75 and 0.90 of the ceiling.
 	LikelyLowGPer100ML, LikelyHighGPer100ML chem.GramsPer100ML

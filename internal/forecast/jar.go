@@ -19,6 +19,9 @@ func OfJar(batch larder.Batch, jar larder.Jar, log []larder.Entry, ceiling larde
 		LikelyLowGPer100ML: capped(ceiling.LikelyLowGPer100ML), LikelyHighGPer100ML: capped(ceiling.LikelyHighGPer100ML),
 		TargetGPer100ML: batch.TargetGPer100ML, Now: now,
 	}
+	if ceiling.Open {
+		in.CeilingGPer100ML, in.LikelyLowGPer100ML, in.LikelyHighGPer100ML, in.CeilingOpen = 0, 0, 0, true
+	}
 	if t := jar.State.TempC; t != nil {
 		in.TempC = &t.Value
 	}

@@ -95,6 +95,18 @@ func TestOfJarGoesByTheStage(t *testing.T) {
 	}
 }
 
+// What was poured in may take a jar past the ceiling of its recipe, so that nothing
+// is said to be out of reach.
+func TestOfJarOfAnOpenCeiling(t *testing.T) {
+	c := larder.Ceiling{Open: true}
+	c.StoichiometricGPer100ML, c.LikelyLowGPer100ML, c.LikelyHighGPer100ML = 4.2, 3.2, 3.8
+	jar := larder.Jar{State: larder.State{Stage: larder.Acetic}}
+	f, err := OfJar(larder.Batch{TargetGPer100ML: 5}, jar, []larder.Entry{acetic(0), logged(8, took(5.5)), logged(15, took(8.4)), logged(22, took(15.5))}, c, simTime(23))
+	if err != nil || f.Enough() || len(f.Findings) != 1 || !f.Has(NotEnoughData) {
+		t.Errorf("%+v, %v", f.Findings, err)
+	}
+}
+
 // A recipe of more sugar than bacteria bear is held to where they stop, 14 g/100
 // mL (chemistry texts on acetic bacteria), and is no error.
 func TestOfJarOfAMuchTooStrongRecipe(t *testing.T) {

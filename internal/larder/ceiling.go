@@ -2,6 +2,7 @@ package larder
 
 import (
 	"fmt"
+	"slices"
 
 	"github.com/google/uuid"
 
@@ -18,6 +19,10 @@ type Ceiling struct {
 	Found   *chem.GramsPer100ML
 	Surely  bool
 	Missing []string // ingredients that could not be counted; the true ceiling may be higher
+
+	// Open tells that something of unknown alcohol was poured in since, which may take
+	// it past what the target asks for.
+	Open bool
 
 	overtaken bool // nothing is said of the target, see Overtaken
 }
@@ -67,20 +72,22 @@ func ceilingOfRecipe(ingredients []Ingredient, volume *chem.Millilitres, target 
 // is vinegar of known acidity, as the jar's log has it: bought with its acidity
 // stated, or a starter from a jar that was titrated before. Their acid counts and
 // their share of the liquid. What else came from a jar is taken to be like this one.
+// The alcohol of something else that was poured in is not known, see fed.
 func CeilingOfJar(batch Batch, jar Jar, liquid *chem.Millilitres, log []Entry, givers Givers) (Ceiling, error) {
 	s, v := jar.State, vinegarIn(log, givers)
 	switch {
 	case s.ABV != nil && s.ABV.Value > 0 && !s.abvIsRest():
-		return ceilingOfAlcohol(s, batch.TargetGPer100ML, v)
+		c, err := ceilingOfAlcohol(s, batch.TargetGPer100ML, v)
+		return c.fed(v.sinceABV), err
 	case s.MustBrix != nil || s.MustSG != nil:
 		c, err := ceilingOfMust(s, batch.TargetGPer100ML, v.all)
-		return c.watered(s.WaterPart).soured(v.all.from, v.uncounted), err
+		return c.watered(s.WaterPart).soured(v.all.from, v.uncounted).fed(v.others), err
 	}
 	c, err := ceilingOfRecipe(batch.Ingredients, liquid, batch.TargetGPer100ML, s.WaterPart, v.all)
 	if err != nil && s.abvIsRest() && s.Acidity.Basis == ByTitration {
 		return ceilingOfRest(s, batch.TargetGPer100ML)
 	}
-	return c.watered(s.WaterPart).soured(v.all.from, v.uncounted), err
+	return c.watered(s.WaterPart).soured(v.all.from, v.uncounted).fed(v.others), err
 }
 
 // abvIsRest tells that the alcohol was measured while acid was made of it, and
@@ -180,6 +187,19 @@ func (c Ceiling) soured(from []source, uncounted []string) Ceiling {
 	return c
 }
 
+// fed names what was poured in and is not counted. That may have been the very liquid
+// that the target asked for: unless the target is likely anyhow, nothing is said of it,
+// and no more of it is asked for.
+func (c Ceiling) fed(names []string) Ceiling {
+	if len(names) == 0 {
+		return c
+	}
+	c.Missing = append(slices.Clone(c.Missing), names...)
+	c.Open = c.Reach != chem.ReachLikely
+	c.Change, c.overtaken = nil, c.overtaken || c.Open
+	return c
+}
+
 // leastPart of a liquid is worth a word.
 const leastPart = 0.005
 
@@ -218,6 +238,8 @@ type vinegars struct {
 	all       Vinegar
 	atABV     Vinegar  // when the alcohol was measured last
 	uncounted []string // starters whose acid nobody knows, in words
+	// What else was poured in, neither water nor vinegar: all of it, and since then.
+	others, sinceABV []string
 }
 
 // Givers are the jars that gave a starter, as they were then, by the entry that
@@ -247,7 +269,7 @@ func vinegarIn(log []Entry, givers Givers) (v vinegars) {
 		}
 		s = s.Apply(e)
 		if r, ok := e.Body.(Reading); ok && r.ABV != nil && s.ABV.Entry == e.ID {
-			v.atABV = v.all
+			v.atABV, v.sinceABV = v.all, nil
 		}
 		f := feedOf(e.Body)
 		if f == nil || f.VolumeML == nil {
@@ -262,6 +284,9 @@ func vinegarIn(log []Entry, givers Givers) (v vinegars) {
 		if s.VolumeML == nil || *s.VolumeML <= *f.VolumeML {
 			miss("it is not known how much it was put to")
 			continue
+		}
+		if f.From == FromOther {
+			v.others, v.sinceABV = withName(v.others, f.Name), withName(v.sinceABV, f.Name)
 		}
 		came := float64(*f.VolumeML / *s.VolumeML)
 		v.all = v.all.with(came)

@@ -2,6 +2,7 @@ package larder
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -162,6 +163,33 @@ func TestCeilingBesideATitration(t *testing.T) {
 		if !strings.HasSuffix(text, row.says) || (len(changes) > 0) != row.changes {
 			t.Errorf("%s: %q, to get there %q", name, text, changes)
 		}
+	}
+}
+
+// What is poured in to reach the target is not asked for again: its alcohol is not
+// known, so it is named as not counted and the target is left open.
+func TestCeilingOfAJarThatWasToppedUp(t *testing.T) {
+	short := Batch{TargetGPer100ML: 5, Ingredients: []Ingredient{{Name: "ale", Amount: chem.Amount{VolumeML: 4000}, ABVPercent: new(chem.PercentVol(5.2))}}}
+	topUp := Entry{When: daysAgo(5), Body: Transfer{What: TopUp, Feed: &Feed{From: FromOther, Name: "plum wine", VolumeML: new(chem.Millilitres(400))}}}
+	log := []Entry{{When: daysAgo(20), Body: StageChange{To: Acetic, VolumeML: new(chem.Millilitres(4000)), Starter: &Feed{From: FromAir}}}}
+	of := func(log []Entry) Ceiling {
+		c, err := CeilingOfJar(short, Jar{SizeML: 6000, State: Fold(log)}, nil, log, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return c
+	}
+	if c := of(log); c.Change == nil || len(c.Missing) > 0 || !strings.HasSuffix(c.Sentence(5), "; the target of 5 is unlikely.") {
+		t.Errorf("before: %q, %q, %+v", c.Sentence(5), c.Missing, c.Change)
+	}
+	log = append(log, topUp)
+	if c := of(log); c.Change != nil || !c.Open || !slices.Equal(c.Missing, []string{"plum wine"}) || strings.Contains(c.Sentence(5), "target") {
+		t.Errorf("topped up: %q, %q, %+v", c.Sentence(5), c.Missing, c.Change)
+	}
+	abv := chem.PercentVol(4.8)
+	log = append(log, Entry{When: daysAgo(4), Body: Reading{ABV: &abv}})
+	if c := of(log); len(c.Missing) > 0 || c.Open || !strings.Contains(c.From, "measured") {
+		t.Errorf("with the alcohol measured since: %q, %q", c.From, c.Missing)
 	}
 }
 
