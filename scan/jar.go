@@ -472,6 +472,8 @@ func changes(e larder.Entry, page store.JarPage, w writer) []string {
 	case larder.Hold:
 		if s.Hold != "" {
 			add("Nothing of this jar may be bottled or given until the hold is lifted.")
+		} else if s.MouldAt != nil {
+			add(larder.MouldStands)
 		}
 	case larder.Action:
 		if b.What == larder.MouldSeen {

@@ -3,6 +3,7 @@ package scan
 import (
 	"fmt"
 	"net/url"
+	"strings"
 
 	"cruet/internal/chem"
 	"cruet/internal/larder"
@@ -321,6 +322,9 @@ func (fs forms) hold(b *builder) form {
 		Intro: "While a hold stands, nothing of this jar may be bottled or given away."}
 	if fs.page.Jar.State.Hold != "" {
 		f = form{Title: "Lift the hold", Submit: "Lift the hold", Intro: "On hold: " + fs.page.Jar.State.Hold}
+		if fs.page.Jar.State.MouldAt != nil {
+			f.Intro = strings.TrimRight(f.Intro, ". ") + ". " + larder.MouldStands
+		}
 	}
 	on := "on"
 	if fs.page.Jar.State.Hold != "" {

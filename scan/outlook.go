@@ -230,7 +230,7 @@ func phNotes(o store.Outlook) []string {
 	if flag := larder.PHFlag(s, o.Ceiling); flag != "" {
 		out = append(out, flag)
 	}
-	return out
+	return append(out, s.HighPH()...)
 }
 
 func correctedText(shown, corrected chem.PH) string {

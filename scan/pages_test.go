@@ -82,7 +82,9 @@ func TestJarPage(t *testing.T) {
 	v := formOf("action", "stirred", "by", "ro")
 	v.Set("key", key[1])
 	s.post(at(s.jars["Windfalls/A"], "/log/action"), v).follow().wants(200, "Saved: Stirred").lacks(">Stirred now<")
-	s.get(at(s.jars["Honey/A"], "")).wants(200, "On hold: mould sighting", "Mould was seen on 21 Nov 2026", "do not taste")
+	s.get(at(s.jars["Honey/A"], "")).wants(200, "On hold: mould sighting", "Mould was seen on 21 Nov 2026", "do not taste", "strike the entry where it was written", "nothing is forecast")
+	// Lifting the hold does not take the mould back, which is told before it is lifted.
+	s.get(at(s.jars["Honey/A"], "?open=hold")).wants(200, "Lift the hold", "The entry of mould stands, and no use is supported while it does.")
 }
 
 func TestShelf(t *testing.T) {

@@ -311,6 +311,9 @@ func (a *app) printSaved(ctx context.Context, r room, saved store.Saved, asJSON 
 	if r, ok := saved.Entry.Body.(larder.Reading); ok && r.PHMark != "" {
 		fmt.Fprintf(a.out, "Note: %s\n", r.PHMark)
 	}
+	for _, note := range notesOn(saved) {
+		fmt.Fprintf(a.out, "Note: %s\n", note)
+	}
 	if act, ok := saved.Entry.Body.(larder.Action); ok && act.What == larder.MouldSeen {
 		fmt.Fprintf(a.out, "Caution: vinegar with mould on it is thrown away, not skimmed. The jar is on hold, and so is all that came from it; look at \"went into\": cruet show %s\n", saved.Entry.Jar)
 	}
@@ -324,6 +327,23 @@ func (a *app) printSaved(ctx context.Context, r room, saved store.Saved, asJSON 
 	}
 	if due := batch.Due(jar.State, s.now); len(due) > 0 {
 		fmt.Fprintf(a.out, "Next: %s.\n", s.todo(due[0], jar.State))
+	}
+	return nil
+}
+
+// notesOn is what the jar's page tells of such an entry beside what it changed.
+func notesOn(saved store.Saved) []string {
+	switch b := saved.Entry.Body.(type) {
+	case larder.Titration:
+		if r, err := b.Result(); err == nil {
+			return r.Notes // runs that disagree, an overshot end point
+		}
+	case larder.Reading:
+		return b.Strange(saved.After.Stage)
+	case larder.Hold:
+		if !b.On && saved.After.MouldAt != nil {
+			return []string{larder.MouldStands}
+		}
 	}
 	return nil
 }

@@ -59,6 +59,9 @@ func (a *app) printOutlook(o store.Outlook, s speech) {
 	if flag := larder.PHFlag(st, o.Ceiling); flag != "" {
 		fmt.Fprintf(a.out, "%-11s %s\n", "pH flag", flag)
 	}
+	for _, high := range st.HighPH() {
+		fmt.Fprintf(a.out, "%-11s %s\n", "pH", high)
+	}
 	head = "may be used"
 	for _, v := range o.Verdict {
 		why := ""

@@ -50,6 +50,7 @@ const (
 	OldData        FindingKind = "old_data"
 	WideDates      FindingKind = "wide_dates"
 	OutsideWarmth  FindingKind = "outside_warmth"
+	Mouldy         FindingKind = "mould"
 )
 
 // Finding is one thing to tell the maker: what is seen and what to do.
@@ -173,7 +174,7 @@ func (f Forecast) Foresees() bool {
 // Overtakes tells that what is known of the jar says more of its target than what its
 // recipe promises.
 func (f Forecast) Overtakes() bool {
-	return slices.ContainsFunc([]FindingKind{StageOver, Stalled, Falling, LevelledOff, AboveCeiling}, f.Has)
+	return slices.ContainsFunc([]FindingKind{StageOver, Mouldy, Stalled, Falling, LevelledOff, AboveCeiling}, f.Has)
 }
 
 // Chance is the chance of the target, 0 to 1; ok is false when there is none to

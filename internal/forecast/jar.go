@@ -10,8 +10,11 @@ import (
 // OfJar makes the forecast of a jar from its log, in the order of recording.
 // Titrations before the last liquid came in are left out: they belong to another
 // curve. A jar whose ceiling is not known (the zero Ceiling) gets the finding
-// that says so.
+// that says so, and one in which mould was seen is told to titrate nothing.
 func OfJar(batch larder.Batch, jar larder.Jar, log []larder.Entry, ceiling larder.Ceiling, now time.Time) (Forecast, error) {
+	if jar.State.MouldAt != nil {
+		return Forecast{Now: now, Findings: []Finding{{Kind: Mouldy, Text: "Mould was seen, and mould means discard: nothing is forecast."}}}, nil
+	}
 	points, leftOut := points(log)
 	in := Input{
 		Points: points, LeftOut: leftOut, Phase: phaseOf(jar.State.Stage), StartedAceticAt: aceticSince(log),

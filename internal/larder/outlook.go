@@ -117,6 +117,15 @@ func PHFlag(s State, ceiling Ceiling) string {
 	return flag
 }
 
+// HighPH tells again of a newest pH that was too high for the stage it was read in,
+// since the jar's page is read long after it was saved.
+func (s State) HighPH() []string {
+	if s.PH == nil || s.PH.When.Latest().Before(s.StageSince.Earliest()) {
+		return nil
+	}
+	return Reading{PH: &s.PH.Value}.Strange(s.Stage)
+}
+
 // DilutionTo is the water that brings a jar down to a target acidity; ok is
 // false when there is nothing to dilute: not titrated as it stands, its volume
 // not known, or not above the target.

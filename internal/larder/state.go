@@ -43,6 +43,9 @@ type Acidity struct {
 	Why                string             `json:"why,omitempty"` // what made it computed or outdated
 }
 
+// MouldStands is told where a hold is lifted from a jar in which mould was seen.
+const MouldStands = "The entry of mould stands, and no use is supported while it does. If it was yeast and not mould, strike that entry, with the reason; else throw the jar away."
+
 // State is what a jar's log adds up to. It is stored with the jar and kept in
 // the same transaction that appends, so that no page folds a year of log; Fold
 // gives the same from the whole log.
