@@ -61,6 +61,7 @@ var kinds = []struct {
 	{web.Failed, http.StatusInternalServerError, "Something failed on the station", "Nothing was saved, and the request is not to blame. The reason stands in the station's log."},
 	{web.DiskFull, http.StatusInsufficientStorage, "The station's disk is full", "Make room on the station's computer and send the request again under the same key; it will be saved once."},
 	{web.Unwritable, http.StatusInternalServerError, "The station cannot write its records", "The folder of the records is read-only, or its disk fails. Mend that and send the request again under the same key; it will be saved once."},
+	{web.Busy, http.StatusServiceUnavailable, "The station's records are busy", "Another program on the station is writing much at once, such as a long table of readings. Nothing was saved. Wait a minute and send the request again under the same key; it will be saved once."},
 	{web.NotPaired, http.StatusUnauthorized, "Not let in", "Send a token in the header Authorization, as \"Bearer TOKEN\". \"cruet phones add NAME\" on the station makes one. Nothing was saved."},
 	{web.SayAgain, http.StatusForbidden, "The passphrase is wanted", "This phone has written nothing for long. Say the kitchen's passphrase on its page; a program's token is never asked for it. Nothing was saved."},
 	{keyMissing, http.StatusBadRequest, "The idempotency key is missing", "Every act carries the header Idempotency-Key with a UUID made by the client, the same each time the act is sent, so that sending it twice saves it once."},

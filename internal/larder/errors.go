@@ -92,6 +92,7 @@ const (
 	DiskFull  Fault = "disk full"
 	ReadOnly  Fault = "read-only"
 	DiskFails Fault = "disk fails"
+	Busy      Fault = "busy" // another program writes for longer than anybody waits
 )
 
 // StationError says that the records could not be written, for a reason that
@@ -112,6 +113,8 @@ func (e *StationError) Title() string {
 		return "The station's disk is full"
 	case ReadOnly:
 		return "The station may not write its records"
+	case Busy:
+		return "The station's records are busy"
 	}
 	return "The station's disk failed"
 }
@@ -125,6 +128,8 @@ func (e *StationError) Advice() string {
 		return "This is not saved yet. Make room on the station's computer." + again
 	case ReadOnly:
 		return "This is not saved yet. The folder of the records or its disk is read-only: let the station write there." + again
+	case Busy:
+		return "This is not saved yet. Another program is writing much at once, such as a long table of readings. Wait a minute." + again
 	}
 	return "This is not saved for certain. Copy the folder of the records to another disk, and run cruet check." + again
 }

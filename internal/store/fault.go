@@ -34,6 +34,8 @@ func faultOf(err error) larder.Fault {
 			return larder.ReadOnly
 		case sqlite3.SQLITE_IOERR:
 			return larder.DiskFails
+		case sqlite3.SQLITE_BUSY:
+			return larder.Busy
 		}
 		return ""
 	}

@@ -87,6 +87,34 @@ func TestReadOnly(t *testing.T) {
 	sound(t, db)
 }
 
+// Another program writes, as one that reads a long table does, for longer than a
+// writer waits: that is told as what it is, and what was typed is saved once afterwards.
+func TestBusy(t *testing.T) {
+	db, clock := kitchen(t)
+	tag := start(t, db, damson()).Jars[0].Tag
+	other := openIn(t, db.Dir(), Options{Now: clock.Now})
+	long, err := other.write.BeginTx(ctx, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer long.Rollback()
+	if _, err := db.write.Exec(`PRAGMA busy_timeout = 0`); err != nil { // which is ten seconds
+		t.Fatal(err)
+	}
+	a := act()
+	_, err = db.Append(ctx, a, tag, ph(3.4))
+	faulted(t, err, larder.Busy)
+	if err := long.Rollback(); err != nil {
+		t.Fatal(err)
+	}
+	for i, replayed := range []bool{false, true} {
+		if s, err := db.Append(ctx, a, tag, ph(3.4)); err != nil || s.Replayed != replayed {
+			t.Errorf("afterwards, sent for the %d. time: %v, %v", i+1, s.Replayed, err)
+		}
+	}
+	sound(t, db)
+}
+
 func TestFaults(t *testing.T) {
 	for _, row := range []struct {
 		err  error

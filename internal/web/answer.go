@@ -40,6 +40,7 @@ const (
 	Failed       Kind = "failed"
 	DiskFull     Kind = "disk-full"
 	Unwritable   Kind = "unwritable"
+	Busy         Kind = "busy"
 )
 
 // AnswerTo is the one place where an error becomes an answer. What a person can
@@ -76,8 +77,11 @@ func AnswerTo(err error) Answer {
 		return Answer{http.StatusUnprocessableEntity, KeyReused, "Sent twice with a change", conflict.Error(), nil}
 	case errors.As(err, &station):
 		slog.Error("the records could not be written", "fault", station.Fault, "error", station.Err)
-		if station.Fault == larder.DiskFull {
+		switch station.Fault {
+		case larder.DiskFull:
 			return Answer{http.StatusInsufficientStorage, DiskFull, station.Title(), station.Advice(), nil}
+		case larder.Busy:
+			return Answer{http.StatusServiceUnavailable, Busy, station.Title(), station.Advice(), nil}
 		}
 		return Answer{http.StatusInternalServerError, Unwritable, station.Title(), station.Advice(), nil}
 	case errors.As(err, &tooLarge) && tooLarge.Limit > MaxBodyBytes:
