@@ -61,6 +61,9 @@ func (a *app) bottle(cmd *cobra.Command, args []string, f bottleFlags, asJSON bo
 		if err != nil {
 			return err
 		}
+		if _, err := a.warnOfGiving(ctx, r, l.Lot); err != nil {
+			return err
+		}
 		if asJSON {
 			return a.printJSON(map[string]any{"lot": l.Lot, "bottles": l.Bottles, "replayed": l.Replayed})
 		}

@@ -11,6 +11,7 @@ import (
 
 	"cruet/internal/larder"
 	"cruet/internal/store"
+	"cruet/internal/verdict"
 )
 
 func (a *app) giveCommand() *cobra.Command {
@@ -49,12 +50,9 @@ against giving it is told as a warning; the decision is yours.`,
 			if err != nil {
 				return err
 			}
-			giving, err := r.db.VerdictOnGiving(ctx, p.Lot, time.Now().In(r.loc))
+			giving, err := a.warnOfGiving(ctx, r, p.Lot)
 			if err != nil {
 				return err
-			}
-			if against := giving.Against(); len(against) > 0 {
-				fmt.Fprintf(a.err, "warning: what the evidence says of giving it away: %s. %s\n", giving.Answer, oneLine(strings.Join(against, " ")))
 			}
 			if *asJSON {
 				return a.printJSON(map[string]any{"bottle": p.Bottle, "lot": p.Lot, "giving": map[string]any{"answer": giving.Answer, "against": append([]string{}, giving.Against()...)}})
@@ -65,6 +63,18 @@ against giving it is told as a warning; the decision is yours.`,
 	}
 	cmd.AddCommand(a.giveBackCommand())
 	return cmd
+}
+
+// warnOfGiving tells what speaks against giving a bottle of the lot away.
+func (a *app) warnOfGiving(ctx context.Context, r room, lot larder.Lot) (verdict.Finding, error) {
+	giving, err := r.db.VerdictOnGiving(ctx, lot, time.Now().In(r.loc))
+	if err != nil {
+		return giving, err
+	}
+	if against := giving.Against(); len(against) > 0 {
+		fmt.Fprintf(a.err, "warning: what the evidence says of giving it away: %s. %s\n", giving.Answer, oneLine(strings.Join(against, " ")))
+	}
+	return giving, nil
 }
 
 func (a *app) giveBackCommand() *cobra.Command {
