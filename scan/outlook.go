@@ -89,6 +89,9 @@ func (p *Pages) outlook(ctx context.Context, v *jarView, w writer) error {
 		if v.Values[i].Name == "pH" {
 			v.Values[i].Note = strings.Join(phNotes(o), " ")
 		}
+		if v.Values[i].Name == "Specific gravity" {
+			v.Values[i].Note = larder.StillGravity(o.Jar.State, o.Log)
+		}
 	}
 	return nil
 }

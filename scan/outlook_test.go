@@ -115,6 +115,18 @@ func TestOutlookSaysWhatIsMissing(t *testing.T) {
 	s.get(at(tag, "/outlook")).wants(200, "no longer on the shelf")
 }
 
+// A fermentation that stands still is told to be stuck beside its gravity, where the
+// plan asks for that reading.
+func TestStuckFermentationIsTold(t *testing.T) {
+	s := newStation(t)
+	tag := s.start(larder.NewBatch{Name: "Perry", Base: larder.Juice, Stage: larder.Alcoholic, When: s.daysAgo(40)})[0].Tag
+	read := func(days float64, sg chem.SpecificGravity) { s.log(tag, s.daysAgo(days), larder.Reading{SG: &sg}, "") }
+	read(30, 1.040)
+	s.get(at(tag, "")).wants(200, "1.040").lacks("did not move")
+	read(9, 1.040)
+	s.get(at(tag, "")).wants(200, "It did not move in 21 days, with sugar left: the fermentation is stuck, not over.")
+}
+
 // TestPHIsNeverAcidity shows what the meter said, what its calibration makes of
 // it, and what cannot be. Pure acetic acid of 3.0 g/100 mL, 0.5 mol/L, has pH
 // 2.52 (CRC Handbook, pKa 4.756), so 1.9 is impossible.

@@ -32,6 +32,9 @@ func (a *app) printOutlook(o store.Outlook, s speech) {
 	} else {
 		a.printCeiling(o.Ceiling, o.Batch.TargetGPer100ML, st.Stage, st.VolumeML, s.units)
 	}
+	if still := larder.StillGravity(st, o.Log); still != "" {
+		fmt.Fprintf(a.out, "%-11s %s\n", "gravity", still)
+	}
 	head := "forecast"
 	say := func(text string) {
 		fmt.Fprintf(a.out, "%-11s %s\n", head, text)

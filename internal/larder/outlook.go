@@ -2,6 +2,8 @@ package larder
 
 import (
 	"fmt"
+	"math"
+	"slices"
 	"strconv"
 
 	"cruet/internal/chem"
@@ -115,6 +117,48 @@ func PHFlag(s State, ceiling Ceiling) string {
 		return "" // colder or hotter than the sum holds for
 	}
 	return flag
+}
+
+// Of a gravity that stands still. A week and 0.002, which is as near as a hydrometer
+// is read; 1.010 and more is sugar, up to 1.004 a dry cider or wine: common practice,
+// no published source.
+const (
+	gravityStillDays                        = 7
+	gravityStillWithin                      = 0.0021
+	gravityStuckFrom   chem.SpecificGravity = 1.010
+	gravityOverUpTo    chem.SpecificGravity = 1.004
+)
+
+// StillGravity tells of an alcoholic jar whose gravity stands whether its fermentation
+// is over or stuck; empty when it moves, when too little was read, and in between.
+func StillGravity(s State, log []Entry) string {
+	if s.Stage != Alcoholic || s.SG == nil {
+		return ""
+	}
+	var read []Measured[chem.SpecificGravity]
+	for _, e := range log {
+		if r, ok := e.Body.(Reading); ok && !e.Struck() && r.SG != nil && (s.Fed == nil || !e.When.Before(s.Fed.When)) {
+			read = append(read, Measured[chem.SpecificGravity]{Value: *r.SG, When: e.When})
+		}
+	}
+	slices.SortStableFunc(read, func(a, b Measured[chem.SpecificGravity]) int { return b.When.At.Compare(a.When.At) })
+	newest, since := s.SG.Value, s.SG.When.At
+	for _, m := range read {
+		if math.Abs(float64(m.Value-newest)) > gravityStillWithin {
+			break
+		}
+		since = m.When.At
+	}
+	days := int(s.SG.When.At.Sub(since).Hours() / 24)
+	switch {
+	case days < gravityStillDays:
+		return ""
+	case newest >= gravityStuckFrom:
+		return fmt.Sprintf("It did not move in %d days, with sugar left: the fermentation is stuck, not over. Check its warmth and give it fresh yeast before a mother goes in.", days)
+	case newest <= gravityOverUpTo:
+		return fmt.Sprintf("It did not move in %d days: the fermentation is over.", days)
+	}
+	return ""
 }
 
 // HighPH tells again of a newest pH that was too high for the stage it was read in,

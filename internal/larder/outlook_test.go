@@ -181,3 +181,34 @@ func TestBenchInWords(t *testing.T) {
 		}
 	}
 }
+
+// A gravity that stands still tells that the fermentation is over, or stuck; the
+// limits are common practice, no published source.
+func TestStillGravity(t *testing.T) {
+	for name, row := range map[string]struct {
+		stage Stage
+		reads []float64 // gravity, days ago, in the order of recording
+		want  string
+	}{
+		"stuck":                {Alcoholic, []float64{1.080, 70, 1.041, 50, 1.040, 40, 1.040, 9}, "in 41 days, with sugar left"},
+		"over":                 {Alcoholic, []float64{1.050, 30, 0.999, 12, 0.998, 2}, "in 10 days: the fermentation is over."},
+		"written afterwards":   {Alcoholic, []float64{1.040, 9, 1.041, 50, 1.080, 70}, "in 41 days"},
+		"moving":               {Alcoholic, []float64{1.050, 20, 1.030, 9, 1.020, 2}, ""},
+		"too soon":             {Alcoholic, []float64{1.050, 20, 1.020, 5, 1.020, 2}, ""},
+		"once":                 {Alcoholic, []float64{1.020, 2}, ""},
+		"nearly dry":           {Alcoholic, []float64{1.007, 20, 1.007, 2}, ""},
+		"moved, then returned": {Alcoholic, []float64{1.040, 50, 1.030, 20, 1.040, 2}, ""},
+		// In the must nothing has begun, and acid disturbs the gravity later.
+		"must":   {Must, []float64{1.080, 20, 1.080, 2}, ""},
+		"acetic": {Acetic, []float64{1.010, 20, 1.010, 2}, ""},
+	} {
+		log := []Entry{{When: daysAgo(71), Body: StageChange{To: Must}}, {When: daysAgo(70), Body: StageChange{From: Must, To: row.stage}}}
+		for i := 0; i < len(row.reads); i += 2 {
+			log = append(log, Entry{When: daysAgo(int(row.reads[i+1])), Body: Reading{SG: new(chem.SpecificGravity(row.reads[i]))}})
+		}
+		got := StillGravity(Fold(log), log)
+		if (row.want == "") != (got == "") || !strings.Contains(got, row.want) {
+			t.Errorf("%s: %q, want %q", name, got, row.want)
+		}
+	}
+}
