@@ -39,7 +39,8 @@ type ceilingView struct {
 	Missing    string // ingredients that could not be counted
 	None       string // why there is no ceiling
 	Explain    *explainView
-	Notes      []string
+	Strong     []string // notes to act on now
+	Notes      []string // the others
 }
 
 type forecastView struct {
@@ -150,13 +151,15 @@ func ceilingOf(o store.Outlook, w writer) ceilingView {
 	if o.NoCeiling != "" {
 		return ceilingView{None: o.NoCeiling}
 	}
-	return ceilingWords(o.Ceiling, o.Batch.TargetGPer100ML, o.Jar.State.Stage, o.Jar.State.VolumeML, w)
+	return ceilingWords(o.Ceiling, o.Batch.TargetGPer100ML, o.Jar.State.Stage, o.Jar.State.Acidity, o.Jar.State.VolumeML, w)
 }
 
 // ceilingWords is a ceiling in words; stage is empty for a recipe not begun.
-func ceilingWords(c larder.Ceiling, target chem.GramsPer100ML, stage larder.Stage, volume *chem.Millilitres, w writer) ceilingView {
+func ceilingWords(c larder.Ceiling, target chem.GramsPer100ML, stage larder.Stage, acidity *larder.Acidity, volume *chem.Millilitres, w writer) ceilingView {
+	strong := c.Strong(stage, acidity)
 	return ceilingView{Text: c.Sentence(target), From: c.From, Missing: strings.Join(c.Missing, ", "),
-		Changes: c.Changes(stage, volume, w.k.Units()), Explain: explained(c.Explain), Notes: c.Notes}
+		Changes: c.Changes(stage, volume, w.k.Units()), Explain: explained(c.Explain), Strong: strong,
+		Notes: slices.DeleteFunc(slices.Clone(c.Notes), func(n string) bool { return slices.Contains(strong, n) })}
 }
 
 func forecastOf(f forecast.Forecast, now time.Time) forecastView {

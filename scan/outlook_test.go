@@ -115,6 +115,14 @@ func TestOutlookSaysWhatIsMissing(t *testing.T) {
 	s.get(at(tag, "/outlook")).wants(200, "no longer on the shelf")
 }
 
+// A wine too strong for the bacteria is told so on the jar's page, in time to cut it.
+func TestTooStrongAWineIsTold(t *testing.T) {
+	s := newStation(t)
+	tag := s.start(larder.NewBatch{Name: "Elder wine", Base: larder.Wine, When: s.daysAgo(1), Ingredients: []larder.Ingredient{{Name: "elder wine", Amount: chem.Amount{VolumeML: 2000}, ABVPercent: new(chem.PercentVol(14))}}})[0].Tag
+	s.get(at(tag, "")).wants(200, "About 14.0 % vol is strong for the acetic stage: cut it to 5 to 9 % vol").lacks("The ceiling is not a measurement")
+	s.get(at(tag, "/outlook")).wants(200, "The ceiling is not a measurement")
+}
+
 // A fermentation that stands still is told to be stuck beside its gravity, where the
 // plan asks for that reading.
 func TestStuckFermentationIsTold(t *testing.T) {

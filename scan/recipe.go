@@ -57,7 +57,7 @@ func recipeCeiling(ingredients []larder.Ingredient, liquid *chem.Millilitres, ta
 	if err != nil {
 		return ceilingView{None: err.Error()}
 	}
-	return ceilingWords(c, target, "", nil, w)
+	return ceilingWords(c, target, "", nil, nil, w)
 }
 
 func (p *Pages) ceilingOfBatch(ctx context.Context, b larder.Batch, w writer) (ceilingView, error) {

@@ -13,13 +13,16 @@ import (
 )
 
 // printCeiling says how sour a recipe or a jar can get, and what would change it.
-func (a *app) printCeiling(c larder.Ceiling, target chem.GramsPer100ML, stage larder.Stage, volume *chem.Millilitres, units chem.System) {
+func (a *app) printCeiling(c larder.Ceiling, target chem.GramsPer100ML, stage larder.Stage, acidity *larder.Acidity, volume *chem.Millilitres, units chem.System) {
 	fmt.Fprintf(a.out, "%-11s %s Reckoned from %s.\n", "ceiling", c.Sentence(target), c.From)
 	if len(c.Missing) > 0 {
 		fmt.Fprintf(a.out, "%-11s not counted: %s; with it the ceiling may be higher\n", "", oneLine(strings.Join(c.Missing, ", ")))
 	}
 	if changes := c.Changes(stage, volume, units); len(changes) > 0 {
 		fmt.Fprintf(a.out, "%-11s to get there: %s\n", "", strings.Join(changes, ", or "))
+	}
+	for _, note := range c.Strong(stage, acidity) {
+		fmt.Fprintf(a.out, "%-11s %s\n", "", note)
 	}
 }
 
@@ -30,7 +33,7 @@ func (a *app) printOutlook(o store.Outlook, s speech) {
 	if o.NoCeiling != "" {
 		fmt.Fprintf(a.out, "%-11s not known: %s\n", "ceiling", o.NoCeiling)
 	} else {
-		a.printCeiling(o.Ceiling, o.Batch.TargetGPer100ML, st.Stage, st.VolumeML, s.units)
+		a.printCeiling(o.Ceiling, o.Batch.TargetGPer100ML, st.Stage, st.Acidity, st.VolumeML, s.units)
 	}
 	if still := larder.StillGravity(st, o.Log); still != "" {
 		fmt.Fprintf(a.out, "%-11s %s\n", "gravity", still)

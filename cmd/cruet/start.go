@@ -84,7 +84,7 @@ func (a *app) start(cmd *cobra.Command, name string, f startFlags, asJSON bool) 
 			fmt.Fprintf(a.out, "  jar %s  %s  %s\n", jar.Letter, jar.Tag, jar.State.Stage)
 		}
 		if noCeiling == nil {
-			a.printCeiling(ceiling, s.Batch.TargetGPer100ML, "", nil, r.kitchen.Units())
+			a.printCeiling(ceiling, s.Batch.TargetGPer100ML, "", nil, nil, r.kitchen.Units())
 		} else if len(s.Batch.Ingredients) > 0 {
 			fmt.Fprintf(a.out, "%-11s not known: %s\n", "ceiling", noCeiling)
 		}

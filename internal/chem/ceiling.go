@@ -153,8 +153,11 @@ func (c Ceiling) addNotes(r *CeilingResult) {
 	if c.SucroseG+c.HexoseG+float64(c.ABVPercent) == 0 {
 		note("There is no sugar or alcohol in it, so it cannot get sourer.")
 	}
-	note("The ceiling is not a measurement: only a titration shows what the jar reached.")
+	note(CeilingIsNoMeasurement)
 }
+
+// CeilingIsNoMeasurement is the note on every ceiling, after those on this one.
+const CeilingIsNoMeasurement = "The ceiling is not a measurement: only a titration shows what the jar reached."
 
 func (c Ceiling) explain(a, b Yield) Explain {
 	return Explain{

@@ -166,6 +166,39 @@ func TestCeilingBesideATitration(t *testing.T) {
 	}
 }
 
+// A wine too strong for the bacteria is told so while it can be cut, and not once it
+// was titrated on its way; quick-vinegar texts name 15 % vol as what stops them.
+func TestStrongIsToldInTime(t *testing.T) {
+	of := func(abv chem.PercentVol) Ceiling {
+		c, err := CeilingOfRecipe([]Ingredient{{Name: "wine", Amount: chem.Amount{VolumeML: 2000}, ABVPercent: &abv}}, nil, 5)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return c
+	}
+	rising := &Acidity{GPer100ML: 3, LowerGPer100ML: 2.8, Basis: ByTitration}
+	for name, row := range map[string]struct {
+		c     Ceiling
+		stage Stage
+		a     *Acidity
+		want  string
+	}{
+		"recipe":          {of(14), "", nil, "strong for the acetic stage"},
+		"alcoholic":       {of(14), Alcoholic, nil, "strong for the acetic stage"},
+		"acetic":          {of(16), Acetic, nil, "stops acetic bacteria"},
+		"stalled":         {of(14).Overtaken(), Acetic, rising, "strong for the acetic stage"},
+		"rising":          {of(14), Acetic, rising, ""},
+		"target in hand":  {of(14).Beside(&Acidity{GPer100ML: 6, LowerGPer100ML: 5.8, Basis: ByTitration}, 5), Acetic, nil, ""},
+		"maturing":        {of(14), Maturing, nil, ""},
+		"cut in the must": {of(7), Must, nil, ""},
+	} {
+		got := strings.Join(row.c.Strong(row.stage, row.a), " ")
+		if (row.want == "") != (got == "") || !strings.Contains(got, row.want) {
+			t.Errorf("%s: %q, want %q", name, got, row.want)
+		}
+	}
+}
+
 // What is poured in to reach the target is not asked for again: its alcohol is not
 // known, so it is named as not counted and the target is left open.
 func TestCeilingOfAJarThatWasToppedUp(t *testing.T) {

@@ -119,6 +119,17 @@ func PHFlag(s State, ceiling Ceiling) string {
 	return flag
 }
 
+// Strong are the notes on a liquid that is too strong, or has nothing, for vinegar
+// bacteria, while something can be done about it: until the acetic stage has shown by
+// titration that it works. stage is empty for a recipe not begun.
+func (c Ceiling) Strong(stage Stage, a *Acidity) []string {
+	works := stage == Acetic && a != nil && !c.overtaken
+	if works || c.Found != nil || stage == Maturing || stage == Finished || !(stage == "" || stage.Live()) {
+		return nil
+	}
+	return slices.DeleteFunc(slices.Clone(c.Notes), func(n string) bool { return n == chem.CeilingIsNoMeasurement })
+}
+
 // Of a gravity that stands still. A week and 0.002, which is as near as a hydrometer
 // is read; 1.010 and more is sugar, up to 1.004 a dry cider or wine: common practice,
 // no published source.
