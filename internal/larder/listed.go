@@ -52,6 +52,17 @@ func ParseListed(line string) (State, error) {
 	return s, nil
 }
 
+// ParseListedFirst reads no more of it than the stage and the dates, starter, hold,
+// place and volume, for those who show no more.
+func ParseListedFirst(line string) (State, error) {
+	r := listedReader{rest: line, more: true}
+	var s State
+	if s.firstListed(&r); r.err != nil {
+		return s, fmt.Errorf("larder: what is listed of a jar: %w", r.err)
+	}
+	return s, nil
+}
+
 // listedCodec writes each value, or reads it.
 type listedCodec interface {
 	text(*string)
@@ -63,15 +74,7 @@ type listedCodec interface {
 
 // eachListed is the one list of the values and of their order.
 func (s *State) eachListed(c listedCodec) {
-	c.text((*string)(&s.Stage))
-	c.when(&s.StageSince)
-	c.when(&s.StartedAt)
-	c.text(&s.Starter)
-	c.text(&s.Hold)
-	c.text(&s.Place)
-	if optional(c, &s.VolumeML) {
-		c.number((*float64)(s.VolumeML))
-	}
+	s.firstListed(c)
 	if optional(c, &s.PH) {
 		c.number((*float64)(&s.PH.Value))
 		c.when(&s.PH.When)
@@ -93,6 +96,18 @@ func (s *State) eachListed(c listedCodec) {
 	}
 	instant(c, &s.StirredAt)
 	instant(c, &s.StrainedAt)
+}
+
+func (s *State) firstListed(c listedCodec) {
+	c.text((*string)(&s.Stage))
+	c.when(&s.StageSince)
+	c.when(&s.StartedAt)
+	c.text(&s.Starter)
+	c.text(&s.Hold)
+	c.text(&s.Place)
+	if optional(c, &s.VolumeML) {
+		c.number((*float64)(s.VolumeML))
+	}
 }
 
 func optional[T any](c listedCodec, v **T) bool {

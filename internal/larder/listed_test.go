@@ -75,6 +75,10 @@ func TestListedSaysTheSame(t *testing.T) {
 		if !reflect.DeepEqual(got, s.Listed()) {
 			t.Fatalf("%q gives\n%s\nwant\n%s", s.ListedText(), asJSON(t, got), asJSON(t, s.Listed()))
 		}
+		first, err := ParseListedFirst(s.ListedText())
+		if want := (State{Stage: s.Stage, StageSince: got.StageSince, StartedAt: got.StartedAt, Starter: s.Starter, Hold: s.Hold, Place: s.Place, VolumeML: s.VolumeML}); err != nil || !reflect.DeepEqual(first, want) {
+			t.Fatalf("the first of %q is\n%s (%v)\nwant\n%s", s.ListedText(), asJSON(t, first), err, asJSON(t, want))
+		}
 		b := Batch{ID: 1, Name: "Russet", Base: rapid.SampledFrom(Bases()).Draw(t, "base"), When: s.StartedAt}
 		now := listedWhen(t, "now").At
 		whole, part := ShelfJar{Jar{Tag: jarA, State: s}, b}, ShelfJar{Jar{Tag: jarA, State: got}, b}
@@ -111,6 +115,9 @@ func TestListedRefusesWhatItDidNotWrite(t *testing.T) {
 	for i := range fields {
 		if _, err := ParseListed(strings.Join(fields[:i], "\t")); err == nil {
 			t.Errorf("the first %d of %q are taken", i, fields)
+		}
+		if _, err := ParseListedFirst(strings.Join(fields[:min(i, 6)], "\t")); err == nil {
+			t.Errorf("the first %d of %q are taken for all that comes first", min(i, 6), fields)
 		}
 	}
 	for _, bad := range []string{"", line + "\t", line + "\t-", strings.Replace(line, "+", "?", 1), fmt.Sprintf("must\t%s\t\t\t\t-\t-\t-\t-\t-\t-", "yesterday")} {

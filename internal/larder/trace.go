@@ -168,10 +168,9 @@ func (t Trace) People() []Recipient {
 	return out
 }
 
-// Link is an edge as a trace walks it: from and to name a jar or a lot, and the
+// Link is an edge as a tree hangs it up: from and to name a jar or a lot, and the
 // times are the ends of what its When may mean.
 type Link struct {
-	Entry           int64
 	From, To        string
 	EarlyMS, LateMS int64
 }
@@ -180,68 +179,4 @@ type Link struct {
 // Vague dates are read so that nothing is missed.
 func (in Link) Follows(out Link) bool {
 	return in.To != "" && in.To == out.From && in.EarlyMS <= out.LateMS
-}
-
-// ForwardDepths says in how many steps each of the links is reached when liquid
-// flows on from the first ones, which are at depth 1. Links that no time-respecting
-// way reaches are left out. Every link is looked at once, so cycles end.
-func ForwardDepths(links, first []Link) map[int64]int {
-	byFrom := map[string][]Link{}
-	for _, l := range links {
-		if l.From != "" {
-			byFrom[l.From] = append(byFrom[l.From], l)
-		}
-	}
-	for _, list := range byFrom {
-		slices.SortFunc(list, func(a, b Link) int { return cmp.Compare(b.LateMS, a.LateMS) }) // the latest first
-	}
-	return depths(first, func(l Link) []Link {
-		list := byFrom[l.To]
-		n := 0
-		for n < len(list) && l.Follows(list[n]) {
-			n++
-		}
-		byFrom[l.To] = list[n:]
-		return list[:n]
-	})
-}
-
-// BackDepths is ForwardDepths against the flow.
-func BackDepths(links, first []Link) map[int64]int {
-	byTo := map[string][]Link{}
-	for _, l := range links {
-		if l.To != "" {
-			byTo[l.To] = append(byTo[l.To], l)
-		}
-	}
-	for _, list := range byTo {
-		slices.SortFunc(list, func(a, b Link) int { return cmp.Compare(a.EarlyMS, b.EarlyMS) }) // the earliest first
-	}
-	return depths(first, func(l Link) []Link {
-		list := byTo[l.From]
-		n := 0
-		for n < len(list) && list[n].Follows(l) {
-			n++
-		}
-		byTo[l.From] = list[n:]
-		return list[:n]
-	})
-}
-
-// depths walks level by level; next hands out each link once.
-func depths(first []Link, next func(Link) []Link) map[int64]int {
-	found := map[int64]int{}
-	level := first
-	for depth := 1; len(level) > 0; depth++ {
-		var on []Link
-		for _, l := range level {
-			if _, seen := found[l.Entry]; seen {
-				continue
-			}
-			found[l.Entry] = depth
-			on = append(on, next(l)...)
-		}
-		level = on
-	}
-	return found
 }

@@ -101,15 +101,10 @@ func meet(b *Branch, s Step, back bool) bool {
 	return b.Link().Follows(s.Link())
 }
 
-// Link is the step as depths are reckoned with it. Jars and lots share one space
-// of names; a lot mark and a tag are never alike, since no tag has 8 characters.
+// Link is the step as branches are hung up by it. Jars and lots share one space of
+// names; a lot mark and a tag are never alike, since no tag has 8 characters.
 func (s Step) Link() Link {
-	return s.LinkWithin(s.When.Earliest().UnixMilli(), s.When.Latest().UnixMilli())
-}
-
-// LinkWithin is Link where the ends of what its When may mean are known.
-func (s Step) LinkWithin(earlyMS, lateMS int64) Link {
-	l := Link{Entry: s.Seq, From: string(s.FromJar), To: string(s.ToJar), EarlyMS: earlyMS, LateMS: lateMS}
+	l := Link{From: string(s.FromJar), To: string(s.ToJar), EarlyMS: s.When.Earliest().UnixMilli(), LateMS: s.When.Latest().UnixMilli()}
 	if s.ToLot != "" {
 		l.To = s.ToLot
 	}

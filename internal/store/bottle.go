@@ -235,18 +235,26 @@ func (db *DB) BottleByTag(ctx context.Context, tag larder.Tag) (BottlePage, erro
 	return bottleByTag(ctx, db.read, tag)
 }
 
+// bottleOfLot is a bottle and its lot.
+func bottleOfLot(ctx context.Context, q querier, tag larder.Tag) (b larder.Bottle, lot larder.Lot, err error) {
+	b, err = readBottle(q.QueryRowContext(ctx, bottleSQL+` WHERE bottle.tag = ?`, tag))
+	if errors.Is(err, sql.ErrNoRows) {
+		return b, lot, &larder.NotFoundError{What: "bottle", ID: tag.Spaced()}
+	}
+	if err != nil {
+		return b, lot, fmt.Errorf("store: bottle: %w", err)
+	}
+	if lot, err = readLot(q.QueryRowContext(ctx, lotSQL+` WHERE id = ?`, b.Lot)); err != nil {
+		return b, lot, fmt.Errorf("store: lot: %w", err)
+	}
+	return b, lot, nil
+}
+
 func bottleByTag(ctx context.Context, q querier, tag larder.Tag) (BottlePage, error) {
 	var p BottlePage
 	var err error
-	p.Bottle, err = readBottle(q.QueryRowContext(ctx, bottleSQL+` WHERE bottle.tag = ?`, tag))
-	if errors.Is(err, sql.ErrNoRows) {
-		return p, &larder.NotFoundError{What: "bottle", ID: tag.Spaced()}
-	}
-	if err != nil {
-		return p, fmt.Errorf("store: bottle: %w", err)
-	}
-	if p.Lot, err = readLot(q.QueryRowContext(ctx, lotSQL+` WHERE id = ?`, p.Bottle.Lot)); err != nil {
-		return p, fmt.Errorf("store: lot: %w", err)
+	if p.Bottle, p.Lot, err = bottleOfLot(ctx, q, tag); err != nil {
+		return p, err
 	}
 	if p.Held, err = heldOfLot(ctx, q, p.Lot); err != nil {
 		return p, err

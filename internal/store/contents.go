@@ -19,14 +19,9 @@ func madeOf(ctx context.Context, q querier, lot *larder.Lot, at larder.When) err
 	for i, p := range lot.Pours {
 		tags[i] = p.Jar
 	}
-	t := tracing{querier: q}
-	found, err := t.walk(ctx, backSQL, intoJarSQL, at.Latest().UnixMilli(), jsonList(tags...))
+	steps, err := walkBack(ctx, q, tags, at.Latest().UnixMilli())
 	if err != nil {
 		return err
-	}
-	steps := make([]larder.Step, len(found))
-	for i, s := range found {
-		steps[i] = s.Step
 	}
 	slices.SortFunc(steps, func(a, b larder.Step) int {
 		return cmp.Or(a.When.At.Compare(b.When.At), cmp.Compare(a.Seq, b.Seq))

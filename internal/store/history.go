@@ -194,16 +194,16 @@ func (db *DB) TagKind(ctx context.Context, tag larder.Tag) (string, error) {
 const batchSQL = `SELECT id, name, base, ingredients, happened_ms, precision, spread_days, target_g_per_100ml, jar_outer_diameter_mm, note, by, recorded_ms FROM batch`
 
 func readBatch(row scanner) (larder.Batch, error) {
-	var b larder.Batch
-	var ingredients, precision string
-	var happened, recorded int64
-	var spread int
-	err := row.Scan(&b.ID, &b.Name, &b.Base, &ingredients, &happened, &precision, &spread, &b.TargetGPer100ML, &b.JarOuterDiameterMM, &b.Note, &b.By, &recorded)
-	if err != nil {
-		return b, err
+	c := newCells(12)
+	if err := c.read(row); err != nil {
+		return larder.Batch{}, err
 	}
-	b.When, b.RecordedAt = when(happened, precision, spread), when(recorded, "", 0).At
-	return b, json.Unmarshal([]byte(ingredients), &b.Ingredients)
+	b := larder.Batch{ID: c.integer(0), Name: c.text(1), Base: larder.Base(c.text(2)), When: when(c.integer(4), c.text(5), int(c.integer(6))),
+		Note: c.text(9), By: c.text(10), RecordedAt: when(c.integer(11), "", 0).At}
+	target, _ := c.real(7)
+	diameter, _ := c.real(8)
+	b.TargetGPer100ML, b.JarOuterDiameterMM = chem.GramsPer100ML(target), diameter
+	return b, json.Unmarshal([]byte(c.text(3)), &b.Ingredients)
 }
 
 // Batch is the batch with that id, or a larder.NotFoundError.

@@ -3,89 +3,65 @@ package store
 import (
 	"context"
 	"database/sql"
-	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
-	"strings"
+	"slices"
 
 	"cruet/internal/larder"
 )
 
-// backSQL walks from edges against the flow, following time. Its rows are
-// edges; from one into jar X, two others are reached: the one into X before it,
-// and the last one into the jar that it came from which may have been there in
-// time. So every edge is looked at once, and the cycles of a perpetual crock end.
-// The start is put in for %s; a row may be null.
-const backSQL = `WITH RECURSIVE
-	begin (entry) AS (%s),
-	walk (entry) AS (
-		SELECT entry FROM begin
-		UNION
-		SELECT (SELECT entry FROM edge p WHERE p.to_jar = e.to_jar AND NOT p.struck AND (p.early_ms, p.entry) < (e.early_ms, e.entry)
-			ORDER BY p.early_ms DESC, p.entry DESC LIMIT 1)
-		FROM walk JOIN edge e USING (entry)
-		UNION
-		SELECT (SELECT entry FROM edge p WHERE p.to_jar = e.from_jar AND NOT p.struck AND p.early_ms <= e.late_ms
-			ORDER BY p.early_ms DESC, p.entry DESC LIMIT 1)
-		FROM walk JOIN edge e USING (entry)
-	)`
+const onHoldSQL = `SELECT tag FROM jar WHERE hold <> ''`
 
-// forwardSQL walks with the flow: the next edge out of the same jar, and the
-// first one out of the jar that it went into.
-const forwardSQL = `WITH RECURSIVE
-	begin (entry) AS (%s),
-	walk (entry) AS (
-		SELECT entry FROM begin
-		UNION
-		SELECT (SELECT entry FROM edge n WHERE n.from_jar = e.from_jar AND NOT n.struck AND (n.late_ms, n.entry) > (e.late_ms, e.entry)
-			ORDER BY n.late_ms, n.entry LIMIT 1)
-		FROM walk JOIN edge e USING (entry)
-		UNION
-		SELECT (SELECT entry FROM edge n WHERE n.from_jar = e.to_jar AND NOT n.struck AND n.late_ms >= e.early_ms
-			ORDER BY n.late_ms, n.entry LIMIT 1)
-		FROM walk JOIN edge e USING (entry)
-	)`
-
-const (
-	// intoJarSQL starts a walk back from jars (a JSON list) as they were at a
-	// time; outOfJarSQL one forward from all that they ever held.
-	intoJarSQL = `SELECT (SELECT entry FROM edge WHERE to_jar = j.value AND NOT struck AND early_ms <= ? ORDER BY early_ms DESC, entry DESC LIMIT 1)
-		FROM json_each(?) j`
-	outOfJarSQL = `SELECT (SELECT entry FROM edge WHERE from_jar = j.value AND NOT struck ORDER BY late_ms, entry LIMIT 1) FROM json_each(?) j`
-	intoLotSQL  = `SELECT entry FROM edge WHERE to_lot = ? AND NOT struck`
-)
-
-const heldSQL = `
-	SELECT DISTINCT jar.tag, jar.state FROM walk JOIN edge USING (entry) JOIN jar ON jar.tag = edge.from_jar
-	WHERE jar.hold <> '' ORDER BY jar.tag`
-
-// anyHold tells that some jar is on hold; when none is, nobody need walk.
-func anyHold(ctx context.Context, q querier) (any bool, err error) {
-	if err = q.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM jar WHERE hold <> '')`).Scan(&any); err != nil {
-		err = fmt.Errorf("store: looking for holds: %w", err)
-	}
-	return any, err
-}
-
-func held(ctx context.Context, q querier, begin string, args ...any) ([]larder.Held, error) {
-	if any, err := anyHold(ctx, q); err != nil || !any {
-		return nil, err
-	}
-	rows, err := q.QueryContext(ctx, fmt.Sprintf(backSQL, begin)+heldSQL, args...)
+// jarsOnHold are all jars that are on hold; when there is none, nobody need walk.
+func jarsOnHold(ctx context.Context, q querier) (map[larder.Tag]bool, error) {
+	rows, err := q.QueryContext(ctx, onHoldSQL)
 	if err != nil {
 		return nil, fmt.Errorf("store: looking for holds: %w", err)
 	}
-	return collect(rows, func(r *sql.Rows) (larder.Held, error) {
-		var tag larder.Tag
-		var text string
-		var state larder.State
-		if err := r.Scan(&tag, &text); err != nil {
-			return larder.Held{}, err
+	tags, err := collect(rows, func(r *sql.Rows) (tag larder.Tag, err error) { return tag, r.Scan(&tag) })
+	if err != nil {
+		return nil, fmt.Errorf("store: looking for holds: %w", err)
+	}
+	on := map[larder.Tag]bool{}
+	for _, tag := range tags {
+		on[tag] = true
+	}
+	return on, nil
+}
+
+// heldAmong lists the holds on the jars that a walk back came to, by tag.
+func heldAmong(ctx context.Context, q querier, walk func() ([]larder.Step, error)) ([]larder.Held, error) {
+	on, err := jarsOnHold(ctx, q)
+	if err != nil || len(on) == 0 {
+		return nil, err
+	}
+	found, err := walk()
+	if err != nil {
+		return nil, fmt.Errorf("store: looking for holds: %w", err)
+	}
+	var tags []larder.Tag
+	for _, s := range found {
+		if on[s.FromJar] {
+			tags = append(tags, s.FromJar)
 		}
-		err := json.Unmarshal([]byte(text), &state)
-		return heldJar(tag, state), err
-	})
+	}
+	slices.Sort(tags)
+	return holdsOn(ctx, q, slices.Compact(tags))
+}
+
+// holdsOn reads the holds on jars that are known to be on hold.
+func holdsOn(ctx context.Context, q querier, tags []larder.Tag) ([]larder.Held, error) {
+	var out []larder.Held
+	for _, tag := range tags {
+		jar, err := jarByTag(ctx, q, tag)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, heldJar(tag, jar.State))
+	}
+	return out, nil
 }
 
 func heldJar(tag larder.Tag, s larder.State) larder.Held {
@@ -103,31 +79,38 @@ type behind struct {
 }
 
 // behindHolds walks once from all jars on hold, for lists of jars or lots.
-func behindHolds(ctx context.Context, q querier) (b behind, err error) {
-	if any, err := anyHold(ctx, q); err != nil || !any {
-		return b, err
+func behindHolds(ctx context.Context, q querier) (behind, error) {
+	on, err := jarsOnHold(ctx, q)
+	if err != nil {
+		return behind{}, err
 	}
-	b.jars, b.lots = map[larder.Tag]bool{}, map[string]bool{}
-	rows, err := q.QueryContext(ctx, fmt.Sprintf(forwardSQL, strings.Replace(outOfJarSQL, "json_each(?) j", "(SELECT tag AS value FROM jar WHERE hold <> '') j", 1))+`
-		SELECT DISTINCT coalesce(to_jar, ''), coalesce(to_lot, '') FROM walk JOIN edge USING (entry)`)
+	return behindOf(ctx, q, on)
+}
+
+// behindOf walks once from jars on hold.
+func behindOf(ctx context.Context, q querier, on map[larder.Tag]bool) (b behind, err error) {
+	if len(on) == 0 {
+		return b, nil
+	}
+	found, err := walkForward(ctx, q, slices.Collect(maps.Keys(on)))
 	if err != nil {
 		return b, fmt.Errorf("store: looking for what came from jars on hold: %w", err)
 	}
-	_, err = collect(rows, func(r *sql.Rows) (none struct{}, err error) {
-		var tag larder.Tag
-		var lot string
-		if err = r.Scan(&tag, &lot); err == nil {
-			b.jars[tag], b.lots[lot] = true, true
+	b.jars, b.lots = map[larder.Tag]bool{}, map[string]bool{}
+	for _, s := range found {
+		if s.ToJar != "" {
+			b.jars[s.ToJar] = true
+		} else {
+			b.lots[s.ToLot] = true
 		}
-		return none, err
-	})
-	return b, err
+	}
+	return b, nil
 }
 
 // heldBehind lists the jars on hold that something in this jar came from until
 // a time, this one first if it is on hold itself.
 func heldBehind(ctx context.Context, q querier, jar larder.Jar, untilMS int64) ([]larder.Held, error) {
-	behind, err := held(ctx, q, intoJarSQL, untilMS, jsonList(jar.Tag))
+	behind, err := heldAmong(ctx, q, func() ([]larder.Step, error) { return walkBack(ctx, q, []larder.Tag{jar.Tag}, untilMS) })
 	if err != nil {
 		return nil, err
 	}
@@ -143,26 +126,34 @@ func heldBehind(ctx context.Context, q querier, jar larder.Jar, untilMS int64) (
 	return out, nil
 }
 
+// holdOnLot is the hold on the lot itself, if there is one.
+func holdOnLot(ctx context.Context, q querier, lot larder.Lot) ([]larder.Held, error) {
+	if lot.Hold == "" {
+		return nil, nil
+	}
+	log, err := lotLog(ctx, q, lot.ID)
+	if err != nil {
+		return nil, err
+	}
+	h := larder.Held{Lot: lot.ID, Reason: lot.Hold}
+	for _, line := range log { // since the first after the last release
+		switch {
+		case !line.On:
+			h.Since = larder.When{}
+		case h.Since.IsZero() || line.When.Before(h.Since):
+			h.Since = line.When
+		}
+	}
+	return []larder.Held{h}, nil
+}
+
 // heldOfLot lists the hold on the lot and on what it came from.
 func heldOfLot(ctx context.Context, q querier, lot larder.Lot) ([]larder.Held, error) {
-	var out []larder.Held
-	if lot.Hold != "" {
-		log, err := lotLog(ctx, q, lot.ID)
-		if err != nil {
-			return nil, err
-		}
-		h := larder.Held{Lot: lot.ID, Reason: lot.Hold}
-		for _, line := range log { // since the first after the last release
-			switch {
-			case !line.On:
-				h.Since = larder.When{}
-			case h.Since.IsZero() || line.When.Before(h.Since):
-				h.Since = line.When
-			}
-		}
-		out = append(out, h)
+	out, err := holdOnLot(ctx, q, lot)
+	if err != nil {
+		return nil, err
 	}
-	behind, err := held(ctx, q, intoLotSQL, lot.ID)
+	behind, err := heldAmong(ctx, q, func() ([]larder.Step, error) { return walkBackFromLot(ctx, q, lot.ID) })
 	return append(out, behind...), err
 }
 

@@ -1,17 +1,13 @@
 package store
 
 import (
-	"cmp"
 	"context"
 	"database/sql"
-	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
-	"slices"
 	"strconv"
-	"strings"
 
-	"cruet/internal/chem"
 	"cruet/internal/larder"
 )
 
@@ -38,14 +34,21 @@ func (db *DB) Named(ctx context.Context) ([]string, error) {
 	return collect(rows, func(r *sql.Rows) (name string, err error) { return name, r.Scan(&name) })
 }
 
+// touched is a jar that a trace touches.
+type touched struct {
+	tag           larder.Tag
+	back, forward *int  // how many steps it lies before and after the subject
+	sinceMS       int64 // where forward is set: from when on its liquid counts
+}
+
 // tracing is a trace under way.
 type tracing struct {
 	querier
 	out     larder.Trace
-	jars    []larder.Tag     // where it starts: nil for a lot or a bottle
-	lot     *larder.Lot      // the subject's, for a lot or a bottle
-	batches []int64          // whose recipes are the subject's first step back
-	since   map[string]int64 // per touched jar: from when on its liquid counts
+	jars    []larder.Tag // where it starts: nil for a lot or a bottle
+	lot     *larder.Lot  // the subject's, for a lot or a bottle
+	batches []int64      // whose recipes are the subject's first step back
+	touched []touched
 
 	maxBottles int // more are counted only
 }
@@ -62,7 +65,7 @@ func (db *DB) Trace(ctx context.Context, s larder.Subject) (larder.Trace, error)
 func (db *DB) TraceUpTo(ctx context.Context, s larder.Subject, bottles int) (larder.Trace, error) {
 	var out larder.Trace
 	err := db.snapshot(ctx, func(q querier) error {
-		t := tracing{querier: q, out: larder.Trace{Subject: s}, since: map[string]int64{}, maxBottles: bottles}
+		t := tracing{querier: q, out: larder.Trace{Subject: s, Back: []larder.Step{}, Forward: []larder.Step{}}, maxBottles: bottles}
 		err := t.trace(ctx, s)
 		out = t.out
 		return err
@@ -74,15 +77,10 @@ func (db *DB) TraceUpTo(ctx context.Context, s larder.Subject, bottles int) (lar
 }
 
 func (t *tracing) trace(ctx context.Context, s larder.Subject) error {
-	var back, forward []walked
 	var err error
 	switch s.Kind {
 	case larder.SubjectJar:
-		jar, err := jarByTag(ctx, t, larder.Tag(s.ID))
-		if err != nil {
-			return err
-		}
-		t.jars, t.batches = []larder.Tag{jar.Tag}, []int64{jar.BatchID}
+		err = t.ofJar(ctx, larder.Tag(s.ID))
 	case larder.SubjectBatch:
 		err = t.ofBatch(ctx, s.ID)
 	case larder.SubjectBottle:
@@ -92,7 +90,7 @@ func (t *tracing) trace(ctx context.Context, s larder.Subject) error {
 		lot, err = lotByID(ctx, t, s.ID)
 		t.lot = &lot
 	case larder.SubjectNamed:
-		forward, err = t.ofName(ctx, s.ID)
+		t.out.Forward, err = t.ofName(ctx, s.ID)
 	default:
 		return larder.Refuse("subject", "A trace starts from a jar, a bottle, a lot, a batch, or the name of what went in.")
 	}
@@ -100,20 +98,29 @@ func (t *tracing) trace(ctx context.Context, s larder.Subject) error {
 		return err
 	}
 	switch {
-	case s.Kind == larder.SubjectNamed: // forward is done
+	case s.Kind == larder.SubjectNamed: // it is done
 	case t.lot != nil:
-		back, err = t.walk(ctx, backSQL, intoLotSQL, t.lot.ID)
+		t.out.Back, err = walkBackFromLot(ctx, t, t.lot.ID)
 	default:
-		if back, err = t.walk(ctx, backSQL, intoJarSQL, int64(math.MaxInt64), jsonList(t.jars...)); err != nil {
+		if t.out.Back, err = walkBack(ctx, t, t.jars, math.MaxInt64); err != nil {
 			return err
 		}
-		forward, err = t.walk(ctx, forwardSQL, outOfJarSQL, jsonList(t.jars...))
+		t.out.Forward, err = walkForward(ctx, t, t.jars)
 	}
 	if err != nil {
 		return err
 	}
-	t.order(back, forward)
 	return t.describe(ctx)
+}
+
+func (t *tracing) ofJar(ctx context.Context, tag larder.Tag) error {
+	var batch int64
+	err := t.QueryRowContext(ctx, `SELECT batch_id FROM jar WHERE tag = ?`, tag).Scan(&batch)
+	if errors.Is(err, sql.ErrNoRows) {
+		return &larder.NotFoundError{What: "jar", ID: tag.Spaced()}
+	}
+	t.jars, t.batches = []larder.Tag{tag}, []int64{batch}
+	return err
 }
 
 func (t *tracing) ofBatch(ctx context.Context, text string) error {
@@ -138,18 +145,14 @@ func (t *tracing) jarsOf(ctx context.Context, batches []int64) ([]larder.Tag, er
 }
 
 func (t *tracing) ofBottle(ctx context.Context, tag larder.Tag) error {
-	p, err := bottleByTag(ctx, t, tag)
-	if err != nil {
-		return err
-	}
-	t.lot = &p.Lot
-	t.out.Bottles = []larder.Bottle{p.Bottle}
-	return nil
+	b, lot, err := bottleOfLot(ctx, t, tag)
+	t.lot, t.out.Bottles = &lot, []larder.Bottle{b}
+	return err
 }
 
 // ofName starts from the jars of the batches in whose recipe the name stands, and
 // from the edges by which it went into others later.
-func (t *tracing) ofName(ctx context.Context, name string) ([]walked, error) {
+func (t *tracing) ofName(ctx context.Context, name string) ([]larder.Step, error) {
 	rows, err := t.QueryContext(ctx, `SELECT batch_id FROM recipe WHERE name = ?`, name)
 	if err != nil {
 		return nil, fmt.Errorf("looking for the recipes: %w", err)
@@ -160,121 +163,9 @@ func (t *tracing) ofName(ctx context.Context, name string) ([]walked, error) {
 	if t.jars, err = t.jarsOf(ctx, t.batches); err != nil {
 		return nil, err
 	}
-	forward, err := t.walk(ctx, forwardSQL, outOfJarSQL+` UNION ALL SELECT entry FROM edge WHERE from_name = ? COLLATE NOCASE AND from_name <> '' AND NOT struck`,
-		jsonList(t.jars...), name)
+	forward, err := walkForwardFromName(ctx, t, t.jars, name)
 	if err == nil && len(t.batches) == 0 && len(forward) == 0 {
 		err = &larder.NotFoundError{What: "ingredient or bought vinegar", ID: name}
 	}
 	return forward, err
-}
-
-// stepSQL reads the edges that were walked. The entry behind an edge is looked up
-// only where it tells more: what was bought, and whether a date is a day or about.
-const stepSQL = `
-	SELECT entry, what, coalesce(from_jar, ''), from_name, coalesce(to_jar, ''), coalesce(to_lot, ''), volume_ml, mother, happened_ms, early_ms, late_ms,
-		iif(late_ms - happened_ms = 43200000, (SELECT precision FROM entry WHERE seq = edge.entry), ''),
-		iif(from_jar IS NULL, (SELECT coalesce(body ->> '$.feed', body ->> '$.starter', '') FROM entry WHERE seq = edge.entry), '')
-	FROM walk CROSS JOIN edge USING (entry)`
-
-// walked is a step with the ends of what its date may mean.
-type walked struct {
-	larder.Step
-	earlyMS, lateMS int64
-}
-
-func (t *tracing) walk(ctx context.Context, walk, begin string, args ...any) ([]walked, error) {
-	rows, err := t.QueryContext(ctx, fmt.Sprintf(walk, begin)+stepSQL, args...)
-	if err != nil {
-		return nil, fmt.Errorf("walking the lineage: %w", err)
-	}
-	steps, err := collect(rows, readStep)
-	if err != nil {
-		return nil, fmt.Errorf("walking the lineage: %w", err)
-	}
-	return steps, nil
-}
-
-func readStep(r *sql.Rows) (walked, error) {
-	var s walked
-	var ms int64
-	var precision, fed string
-	var volume sql.NullFloat64
-	err := r.Scan(&s.Seq, &s.What, &s.FromJar, &s.FromName, &s.ToJar, &s.ToLot, &volume, &s.Mother, &ms, &s.earlyMS, &s.lateMS, &precision, &fed)
-	if err != nil {
-		return s, err
-	}
-	const halfDayMS, dayMS = 12 * 3600 * 1000, 24 * 3600 * 1000
-	spread := 0
-	switch {
-	case precision != "":
-	case s.lateMS == ms:
-		precision = string(larder.Exact)
-	default:
-		precision, spread = string(larder.About), int((s.lateMS-ms-halfDayMS)/dayMS)
-	}
-	s.When, s.VolumeML = when(ms, precision, spread), optional[chem.Millilitres](volume)
-	if fed != "" {
-		var f larder.Feed
-		if err := json.Unmarshal([]byte(fed), &f); err != nil {
-			return s, err
-		}
-		s.StatedAcidity, s.Live, s.MassG, s.Supplier, s.SupplierLot = f.Acidity, f.Live, f.MassG, f.Supplier, f.SupplierLot
-	}
-	return s, nil
-}
-
-func optional[T ~float64](v sql.NullFloat64) *T {
-	if !v.Valid {
-		return nil
-	}
-	return new(T(v.Float64))
-}
-
-// order gives each step its depth and puts them in order.
-func (t *tracing) order(back, forward []walked) {
-	start := map[string]bool{}
-	for _, tag := range t.jars {
-		start[string(tag)] = true
-	}
-	if t.lot != nil {
-		start[t.lot.ID] = true
-	}
-	named := t.out.Subject.Kind == larder.SubjectNamed
-	begins := func(steps []walked, at func(larder.Link) string) (all, first []larder.Link) {
-		all = make([]larder.Link, len(steps))
-		for i, s := range steps {
-			l := s.LinkWithin(s.earlyMS, s.lateMS)
-			all[i] = l
-			if start[at(l)] || (named && strings.EqualFold(s.FromName, t.out.Subject.ID)) {
-				first = append(first, l)
-			}
-		}
-		return all, first
-	}
-	all, first := begins(back, func(l larder.Link) string { return l.To })
-	t.out.Back = deepen(back, larder.BackDepths(all, first), -1)
-	all, first = begins(forward, func(l larder.Link) string { return l.From })
-	t.out.Forward = deepen(forward, larder.ForwardDepths(all, first), 1)
-}
-
-// deepen sorts by depth, then by time in the direction of the walk.
-func deepen(steps []walked, depths map[int64]int, direction int) []larder.Step {
-	type key struct {
-		depth, at int
-		ms, seq   int64
-	}
-	keys := make([]key, len(steps))
-	for i := range steps {
-		s := &steps[i]
-		s.Depth = depths[s.Seq]
-		keys[i] = key{s.Depth, i, int64(direction) * s.When.At.UnixMilli(), int64(direction) * s.Seq}
-	}
-	slices.SortFunc(keys, func(a, b key) int {
-		return cmp.Or(cmp.Compare(a.depth, b.depth), cmp.Compare(a.ms, b.ms), cmp.Compare(a.seq, b.seq))
-	})
-	out := make([]larder.Step, len(steps))
-	for i, k := range keys {
-		out[i] = steps[k.at].Step
-	}
-	return out
 }

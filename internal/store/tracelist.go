@@ -15,97 +15,101 @@ import (
 
 // describe fills in the jars, recipes, lots, bottles, holds and the balance.
 func (t *tracing) describe(ctx context.Context) error {
-	back, forward := t.depths()
-	if err := t.listJars(ctx, back, forward); err != nil {
-		return err
+	t.touch()
+	for _, list := range []func(context.Context) error{t.listJars, t.listBatches, t.listLots, t.listHeld, t.markBehind, t.balance} {
+		if err := list(ctx); err != nil {
+			return err
+		}
 	}
-	if err := t.listBatches(ctx); err != nil {
-		return err
-	}
-	if err := t.listLots(ctx); err != nil {
-		return err
-	}
-	if err := t.listHeld(ctx); err != nil {
-		return err
-	}
-	held, err := behindHolds(ctx, t)
-	if err != nil {
-		return err
-	}
-	for i, j := range t.out.Jars {
-		t.out.Jars[i].Behind = held.jars[j.Tag]
-	}
-	for i, l := range t.out.Lots {
-		t.out.Lots[i].Behind = held.lots[l.ID]
-	}
-	return t.balance(ctx)
+	return nil
 }
 
-// depths says how many steps each jar lies from the subject, and notes from when
-// on a touched jar counts. The subject's own jars count from ever.
-func (t *tracing) depths() (back, forward map[larder.Tag]int) {
-	back, forward = map[larder.Tag]int{}, map[larder.Tag]int{}
+// touch says how many steps each jar lies from the subject, and from when on one
+// that it went into counts. The subject's own jars count from ever.
+func (t *tracing) touch() {
+	at := make(map[larder.Tag]int, len(t.jars)+len(t.out.Back)+len(t.out.Forward))
+	jar := func(tag larder.Tag) *touched {
+		i, seen := at[tag]
+		if !seen {
+			i = len(t.touched)
+			at[tag], t.touched = i, append(t.touched, touched{tag: tag})
+		}
+		return &t.touched[i]
+	}
 	for _, tag := range t.jars {
-		forward[tag] = 0
-		t.since[string(tag)] = math.MinInt64
+		j := jar(tag)
+		j.forward, j.sinceMS = new(0), math.MinInt64
 	}
 	for _, s := range t.out.Back {
-		if _, seen := back[s.FromJar]; !seen && s.FromJar != "" {
-			back[s.FromJar] = s.Depth
+		if s.FromJar == "" {
+			continue
+		}
+		if j := jar(s.FromJar); j.back == nil {
+			j.back = new(s.Depth)
 		}
 	}
 	for _, s := range t.out.Forward {
 		if s.ToJar == "" {
 			continue
 		}
-		if _, seen := forward[s.ToJar]; !seen {
-			forward[s.ToJar] = s.Depth
+		j, ms := jar(s.ToJar), s.When.At.UnixMilli()
+		if j.forward == nil {
+			j.forward, j.sinceMS = new(s.Depth), ms
 		}
-		ms := s.When.At.UnixMilli()
-		if since, seen := t.since[string(s.ToJar)]; !seen || ms < since {
-			t.since[string(s.ToJar)] = ms
-		}
+		j.sinceMS = min(j.sinceMS, ms)
 	}
-	return back, forward
 }
 
-func (t *tracing) listJars(ctx context.Context, back, forward map[larder.Tag]int) error {
-	tags := make([]larder.Tag, 0, len(back)+len(forward))
-	for tag := range back {
-		tags = append(tags, tag)
+// jarsSQL reads jars in the order of a list of their tags.
+const jarsSQL = `SELECT batch_id, letter, size_ml, place, listed FROM json_each(?) j CROSS JOIN jar ON jar.tag = j.value`
+
+func (t *tracing) listJars(ctx context.Context) error {
+	if len(t.touched) == 0 {
+		return nil
 	}
-	for tag := range forward {
-		if _, seen := back[tag]; !seen {
-			tags = append(tags, tag)
-		}
+	tags := make([]larder.Tag, len(t.touched))
+	for i, j := range t.touched {
+		tags[i] = j.tag
 	}
-	rows, err := t.QueryContext(ctx, `SELECT jar.tag, jar.batch_id, batch.name, letter, json_extract(state, '$.stage'), coalesce(json_extract(state, '$.place'), jar.place), size_ml,
-		json_extract(state, '$.volume_ml'), hold FROM json_each(?) j CROSS JOIN jar ON jar.tag = j.value CROSS JOIN batch ON batch.id = jar.batch_id`, jsonList(tags...))
+	rows, err := t.QueryContext(ctx, jarsSQL, jsonList(tags...))
 	if err != nil {
 		return fmt.Errorf("listing jars: %w", err)
 	}
-	t.out.Jars, err = collect(rows, func(r *sql.Rows) (larder.TraceJar, error) {
-		var j larder.TraceJar
-		var volume sql.NullFloat64
-		err := r.Scan(&j.Tag, &j.BatchID, &j.Batch, &j.Letter, &j.Stage, &j.Place, &j.SizeML, &volume, &j.Hold)
-		j.VolumeML = optional[chem.Millilitres](volume)
-		j.Back, j.Forward = depthOf(back, j.Tag), depthOf(forward, j.Tag)
-		return j, err
+	c := newCells(5)
+	t.out.Jars = make([]larder.TraceJar, 0, len(tags))
+	_, err = collect(rows, func(r *sql.Rows) (none struct{}, err error) {
+		if err := c.read(r); err != nil {
+			return none, err
+		}
+		at := t.touched[len(t.out.Jars)]
+		s, err := larder.ParseListedFirst(c.text(4))
+		if err != nil {
+			return none, fmt.Errorf("jar %s: %w", at.tag, err)
+		}
+		size, _ := c.real(2)
+		t.out.Jars = append(t.out.Jars, larder.TraceJar{Tag: at.tag, BatchID: c.integer(0), Letter: c.text(1), Stage: s.Stage, Place: cmp.Or(s.Place, c.text(3)),
+			SizeML: chem.Millilitres(size), VolumeML: s.VolumeML, Hold: s.Hold, Back: at.back, Forward: at.forward})
+		return none, nil
 	})
+	if err == nil && len(t.out.Jars) != len(tags) {
+		err = fmt.Errorf("%d of %d are there", len(t.out.Jars), len(tags))
+	}
+	if err != nil {
+		return fmt.Errorf("listing jars: %w", err)
+	}
 	slices.SortFunc(t.out.Jars, func(a, b larder.TraceJar) int {
 		return cmp.Or(cmp.Compare(a.BatchID, b.BatchID), cmp.Compare(len(a.Letter), len(b.Letter)), cmp.Compare(a.Letter, b.Letter))
 	})
-	return err
-}
-
-func depthOf(depths map[larder.Tag]int, tag larder.Tag) *int {
-	if d, ok := depths[tag]; ok {
-		return &d
-	}
 	return nil
 }
 
-// listBatches lists the recipes of the subject and of all that it came from.
+const (
+	recipesSQL = batchSQL + ` WHERE id IN (SELECT value FROM json_each(?)) ORDER BY id`
+	namesSQL   = `SELECT batch.id, name FROM json_each(?) b CROSS JOIN batch ON batch.id = b.value`
+)
+
+// listBatches lists the recipes of the subject and of all that it came from, and
+// names the batches of all jars.
 func (t *tracing) listBatches(ctx context.Context) error {
 	ids := slices.Clone(t.batches)
 	for _, j := range t.out.Jars {
@@ -114,148 +118,210 @@ func (t *tracing) listBatches(ctx context.Context) error {
 		}
 	}
 	slices.Sort(ids)
-	rows, err := t.QueryContext(ctx, batchSQL+` WHERE id IN (SELECT value FROM json_each(?)) ORDER BY id`, jsonList(slices.Compact(ids)...))
+	rows, err := t.QueryContext(ctx, recipesSQL, jsonList(slices.Compact(ids)...))
 	if err != nil {
 		return fmt.Errorf("listing recipes: %w", err)
 	}
-	t.out.Batches, err = collect(rows, func(r *sql.Rows) (larder.Batch, error) { return readBatch(r) })
-	return err
+	if t.out.Batches, err = collect(rows, func(r *sql.Rows) (larder.Batch, error) { return readBatch(r) }); err != nil {
+		return fmt.Errorf("listing recipes: %w", err)
+	}
+	names := make(map[int64]string, len(t.out.Batches))
+	for _, b := range t.out.Batches {
+		names[b.ID] = b.Name
+	}
+	var others []int64
+	for _, j := range t.out.Jars { // by batch
+		if _, named := names[j.BatchID]; !named && (len(others) == 0 || others[len(others)-1] != j.BatchID) {
+			others = append(others, j.BatchID)
+		}
+	}
+	if len(others) > 0 {
+		if rows, err = t.QueryContext(ctx, namesSQL, jsonList(others...)); err != nil {
+			return fmt.Errorf("naming batches: %w", err)
+		}
+		_, err = collect(rows, func(r *sql.Rows) (none struct{}, err error) {
+			var id int64
+			var name string
+			err = r.Scan(&id, &name)
+			names[id] = name
+			return none, err
+		})
+		if err != nil {
+			return fmt.Errorf("naming batches: %w", err)
+		}
+	}
+	for i := range t.out.Jars {
+		t.out.Jars[i].Batch = names[t.out.Jars[i].BatchID]
+	}
+	return nil
 }
 
+const (
+	lotsSQL = `SELECT lot.id, lot.name, lot.happened_ms, body ->> '$.when.precision', body ->> '$.when.spread_days', hold, body -> '$.runs'
+		FROM json_each(?) l CROSS JOIN lot ON lot.id = l.value`
+	// An index alone counts gifts; where a lot has bottles of several sizes, the given
+	// ones must be looked at.
+	countSQL   = `SELECT (SELECT count(*) FROM gift INDEXED BY gift_lot WHERE lot = l.value AND back_act IS NULL) FROM json_each(?) l`
+	mixedSQL   = `SELECT (SELECT total(size_ml) FROM gift INDEXED BY gift_lot CROSS JOIN bottle ON bottle.tag = gift.bottle WHERE gift.lot = l.value AND back_act IS NULL) FROM json_each(?) l`
+	bottlesSQL = `SELECT l.key, tag, number, size_ml FROM json_each(?) l CROSS JOIN bottle INDEXED BY bottle_lot ON lot = l.value`
+	givenToSQL = `SELECT bottle, to_whom, happened_ms, precision, spread_days, note, by, recorded_ms FROM json_each(?) l CROSS JOIN gift ON lot = l.value AND back_act IS NULL`
+)
+
 func (t *tracing) listLots(ctx context.Context) error {
-	var ids []string
-	if t.lot != nil {
-		ids = append(ids, t.lot.ID)
+	runs := map[string][]larder.Run{} // of each lot
+	if l := t.lot; l != nil {         // it is read already
+		t.out.Lots, runs[l.ID] = []larder.TraceLot{tracedLot(l.ID, l.Name, l.When, l.Hold, l.Runs)}, l.Runs
 	}
+	var ids []string
 	for _, s := range t.out.Forward {
 		if s.ToLot != "" {
 			ids = append(ids, s.ToLot)
 		}
 	}
-	slices.Sort(ids)
-	list := jsonList(slices.Compact(ids)...)
-	sizes := map[string][]larder.Run{}
-	rows, err := t.QueryContext(ctx, `SELECT lot.id, lot.name, lot.happened_ms, json_extract(body, '$.when.precision'), coalesce(json_extract(body, '$.when.spread_days'), 0), hold, json_extract(body, '$.runs')
-		FROM json_each(?) l CROSS JOIN lot ON lot.id = l.value ORDER BY lot.happened_ms, lot.id`, list)
-	if err != nil {
-		return fmt.Errorf("listing lots: %w", err)
-	}
-	t.out.Lots, err = collect(rows, func(r *sql.Rows) (larder.TraceLot, error) {
-		var l larder.TraceLot
-		var ms int64
-		var precision string
-		var spread int
-		var text string
-		if err := r.Scan(&l.ID, &l.Name, &ms, &precision, &spread, &l.Hold, &text); err != nil {
-			return l, err
+	if len(ids) > 0 {
+		slices.Sort(ids)
+		if err := t.readLots(ctx, jsonList(slices.Compact(ids)...), runs); err != nil {
+			return fmt.Errorf("listing lots: %w", err)
 		}
-		l.When = when(ms, precision, spread)
-		var runs []larder.Run
-		if err := json.Unmarshal([]byte(text), &runs); err != nil {
-			return l, err
-		}
-		for _, run := range runs {
-			l.Bottles += run.Count
-			l.MadeML += chem.Millilitres(run.Count) * run.SizeML
-		}
-		sizes[l.ID] = runs
-		return l, nil
-	})
-	if err != nil {
-		return fmt.Errorf("listing lots: %w", err)
 	}
 	if t.out.Subject.Kind == larder.SubjectBottle {
 		t.countBottle()
 		return nil
 	}
-	if err := t.countGifts(ctx, list, sizes); err != nil {
-		return fmt.Errorf("counting gifts: %w", err)
-	}
 	n := 0
+	ids = ids[:0]
 	for _, l := range t.out.Lots {
 		n += l.Bottles
+		ids = append(ids, l.ID)
 	}
-	if n > t.maxBottles {
-		t.out.UnlistedBottles = n
+	switch {
+	case n == 0:
 		return nil
+	case n > t.maxBottles:
+		t.out.UnlistedBottles = n
+		return t.countGifts(ctx, ids, runs)
 	}
-	return t.listBottles(ctx, list)
+	return t.listBottles(ctx, jsonList(ids...))
 }
 
-// countGifts says of each lot how many bottles were given, and what they held. An
-// index alone answers it, except where a lot has bottles of several sizes and the
-// given ones must be looked at.
-func (t *tracing) countGifts(ctx context.Context, lots string, sizes map[string][]larder.Run) error {
-	at := map[string]*larder.TraceLot{}
-	for i := range t.out.Lots {
-		at[t.out.Lots[i].ID] = &t.out.Lots[i]
-	}
-	var mixed []string
-	rows, err := t.QueryContext(ctx, `SELECT l.value, count(*) FROM json_each(?) l CROSS JOIN gift INDEXED BY gift_lot ON gift.lot = l.value AND back_act IS NULL GROUP BY l.key`, lots)
+func (t *tracing) readLots(ctx context.Context, list string, runs map[string][]larder.Run) error {
+	rows, err := t.QueryContext(ctx, lotsSQL, list)
 	if err != nil {
-		return fmt.Errorf("counting gifts: %w", err)
-	}
-	_, err = collect(rows, func(r *sql.Rows) (none struct{}, err error) {
-		var id string
-		var given int
-		if err := r.Scan(&id, &given); err != nil {
-			return none, err
-		}
-		at[id].Given = given
-		if runs := sizes[id]; len(runs) == 1 {
-			at[id].GivenML = chem.Millilitres(given) * runs[0].SizeML
-		} else {
-			mixed = append(mixed, id)
-		}
-		return none, nil
-	})
-	if err != nil || len(mixed) == 0 {
 		return err
 	}
-	rows, err = t.QueryContext(ctx, `SELECT l.value, sum(size_ml) FROM json_each(?) l
-		CROSS JOIN gift INDEXED BY gift_lot ON gift.lot = l.value AND back_act IS NULL CROSS JOIN bottle ON bottle.tag = gift.bottle GROUP BY l.key`, jsonList(mixed...))
-	if err != nil {
-		return fmt.Errorf("counting gifts: %w", err)
-	}
-	_, err = collect(rows, func(r *sql.Rows) (none struct{}, err error) {
-		var id string
-		var ml chem.Millilitres
-		if err := r.Scan(&id, &ml); err != nil {
-			return none, err
+	c := newCells(7)
+	t.out.Lots, err = collect(rows, func(r *sql.Rows) (larder.TraceLot, error) {
+		if err := c.read(r); err != nil {
+			return larder.TraceLot{}, err
 		}
-		at[id].GivenML = ml
-		return none, nil
+		id := c.text(0)
+		var its []larder.Run
+		if err := json.Unmarshal([]byte(c.text(6)), &its); err != nil {
+			return larder.TraceLot{}, err
+		}
+		runs[id] = its
+		return tracedLot(id, c.text(1), when(c.integer(2), c.text(3), int(c.integer(4))), c.text(5), its), nil
+	})
+	slices.SortFunc(t.out.Lots, func(a, b larder.TraceLot) int {
+		return cmp.Or(a.When.At.Compare(b.When.At), cmp.Compare(a.ID, b.ID))
 	})
 	return err
 }
 
+func tracedLot(id, name string, when larder.When, hold string, runs []larder.Run) larder.TraceLot {
+	l := larder.TraceLot{ID: id, Name: name, When: when, Hold: hold}
+	for _, run := range runs {
+		l.Bottles += run.Count
+		l.MadeML += chem.Millilitres(run.Count) * run.SizeML
+	}
+	return l
+}
+
+// countGifts says of each lot how many bottles were given, and what they held.
+func (t *tracing) countGifts(ctx context.Context, lots []string, runs map[string][]larder.Run) error {
+	given, err := numbersOf[int](ctx, t, countSQL, lots)
+	if err != nil {
+		return err
+	}
+	var mixed []string
+	for i := range t.out.Lots {
+		l := &t.out.Lots[i]
+		if l.Given = given[i]; len(runs[l.ID]) == 1 {
+			l.GivenML = chem.Millilitres(l.Given) * runs[l.ID][0].SizeML
+		} else {
+			mixed = append(mixed, l.ID)
+		}
+	}
+	if len(mixed) == 0 {
+		return nil
+	}
+	held, err := numbersOf[chem.Millilitres](ctx, t, mixedSQL, mixed)
+	if err != nil {
+		return err
+	}
+	for i := range t.out.Lots {
+		if l := &t.out.Lots[i]; len(runs[l.ID]) != 1 {
+			l.GivenML, held = held[0], held[1:]
+		}
+	}
+	return nil
+}
+
+// numbersOf asks for one number of each lot.
+func numbersOf[T any](ctx context.Context, q querier, query string, lots []string) ([]T, error) {
+	rows, err := q.QueryContext(ctx, query, jsonList(lots...))
+	if err != nil {
+		return nil, fmt.Errorf("counting gifts: %w", err)
+	}
+	out, err := collect(rows, func(r *sql.Rows) (n T, err error) { return n, r.Scan(&n) })
+	if err == nil && len(out) != len(lots) {
+		err = fmt.Errorf("%d of %d lots are there", len(out), len(lots))
+	}
+	if err != nil {
+		return nil, fmt.Errorf("counting gifts: %w", err)
+	}
+	return out, nil
+}
+
+// listBottles lists the bottles of the lots with their gifts, and counts those.
 func (t *tracing) listBottles(ctx context.Context, lots string) error {
-	rows, err := t.QueryContext(ctx, `SELECT tag, lot, number, size_ml FROM json_each(?) l CROSS JOIN bottle INDEXED BY bottle_lot ON lot = l.value`, lots)
-	if err != nil {
-		return fmt.Errorf("listing bottles: %w", err)
-	}
-	t.out.Bottles, err = collect(rows, func(r *sql.Rows) (b larder.Bottle, err error) { return b, r.Scan(&b.Tag, &b.Lot, &b.Number, &b.SizeML) })
-	if err != nil {
-		return fmt.Errorf("listing bottles: %w", err)
-	}
-	rows, err = t.QueryContext(ctx, giftSQL+`, bottle FROM json_each(?) l CROSS JOIN gift ON lot = l.value AND back_act IS NULL`, lots)
+	rows, err := t.QueryContext(ctx, givenToSQL, lots)
 	if err != nil {
 		return fmt.Errorf("listing gifts: %w", err)
 	}
-	defer rows.Close()
 	gifts := map[larder.Tag]*larder.Gift{}
-	for rows.Next() {
-		var tag larder.Tag
-		g, err := readGift(rows, &tag)
-		if err != nil {
-			return fmt.Errorf("listing gifts: %w", err)
+	c := newCells(8)
+	_, err = collect(rows, func(r *sql.Rows) (none struct{}, err error) {
+		err = c.read(r)
+		gifts[larder.Tag(c.text(0))] = &larder.Gift{To: c.text(1), When: when(c.integer(2), c.text(3), int(c.integer(4))), Note: c.text(5), By: c.text(6), RecordedAt: when(c.integer(7), "", 0).At}
+		return none, err
+	})
+	if err != nil {
+		return fmt.Errorf("listing gifts: %w", err)
+	}
+	if rows, err = t.QueryContext(ctx, bottlesSQL, lots); err != nil {
+		return fmt.Errorf("listing bottles: %w", err)
+	}
+	c = newCells(4)
+	t.out.Bottles, err = collect(rows, func(r *sql.Rows) (larder.Bottle, error) {
+		if err := c.read(r); err != nil {
+			return larder.Bottle{}, err
 		}
-		gifts[tag] = &g
+		l, size := &t.out.Lots[c.integer(0)], chem.Millilitres(0)
+		if ml, ok := c.real(3); ok {
+			size = chem.Millilitres(ml)
+		}
+		b := larder.Bottle{Tag: larder.Tag(c.text(1)), Lot: l.ID, Number: int(c.integer(2)), SizeML: size}
+		if b.Gift = gifts[b.Tag]; b.Gift != nil {
+			l.Given++
+			l.GivenML += size
+		}
+		return b, nil
+	})
+	if err != nil {
+		return fmt.Errorf("listing bottles: %w", err)
 	}
-	for i := range t.out.Bottles {
-		t.out.Bottles[i].Gift = gifts[t.out.Bottles[i].Tag]
-	}
-	return rows.Err()
+	return nil
 }
 
 // countBottle makes the lot of a traced bottle tell of that bottle alone.
@@ -271,22 +337,41 @@ func (t *tracing) countBottle() {
 func (t *tracing) listHeld(ctx context.Context) error {
 	if t.lot != nil {
 		var err error
-		t.out.Held, err = heldOfLot(ctx, t, *t.lot)
-		return err
-	}
-	for _, j := range t.out.Jars {
-		own := j.Forward != nil && *j.Forward == 0 && t.out.Subject.Kind != larder.SubjectNamed
-		if j.Hold == "" || (!own && j.Back == nil) {
-			continue
-		}
-		jar, err := jarByTag(ctx, t, j.Tag)
-		if err != nil {
+		if t.out.Held, err = holdOnLot(ctx, t, *t.lot); err != nil {
 			return err
 		}
-		t.out.Held = append(t.out.Held, heldJar(jar.Tag, jar.State))
 	}
-	return nil
+	var tags []larder.Tag
+	for _, j := range t.out.Jars {
+		own := j.Forward != nil && *j.Forward == 0 && t.out.Subject.Kind != larder.SubjectNamed
+		if j.Hold != "" && (own || j.Back != nil) {
+			tags = append(tags, j.Tag)
+		}
+	}
+	held, err := holdsOn(ctx, t, tags)
+	t.out.Held = append(t.out.Held, held...)
+	return err
 }
+
+// markBehind marks the jars and lots that a hold on a jar stands behind.
+func (t *tracing) markBehind(ctx context.Context) error {
+	held, err := behindHolds(ctx, t)
+	for i, j := range t.out.Jars {
+		t.out.Jars[i].Behind = held.jars[j.Tag]
+	}
+	for i, l := range t.out.Lots {
+		t.out.Lots[i].Behind = held.lots[l.ID]
+	}
+	return err
+}
+
+// flowsSQL adds up what flowed into and out of jars, each with the moment from when
+// on it counts, in one word as those of spanList. What was in a jar already when the
+// subject reached it counts as made.
+const flowsSQL = `WITH j (jar, ms) AS MATERIALIZED (SELECT substr(value, 21), CAST(substr(value, 1, 20) AS INTEGER) FROM json_each(?))
+	SELECT total(ml), total(ml) FILTER (WHERE happened_ms < ms OR ` + string(`kind = '`+larder.FlowMade+`' OR kind = '`+larder.FlowFed+`' OR kind = '`+larder.FlowFromJar+`' OR kind = '`+larder.FlowToJar) + `'),
+		-total(ml) FILTER (WHERE kind = '` + string(larder.FlowEmptied) + `' AND happened_ms >= ms), -total(ml) FILTER (WHERE kind = '` + string(larder.FlowDiscarded) + `' AND happened_ms >= ms)
+	FROM j CROSS JOIN flow USING (jar)`
 
 // balance adds up where the liquid went. Between touched jars what one gave is
 // what the other got, so only what came in from elsewhere counts as made.
@@ -305,26 +390,18 @@ func (t *tracing) balance(ctx context.Context) error {
 		t.out.Balance = b.Close()
 		return nil
 	}
-	type since struct {
-		Jar string `json:"j"`
-		MS  int64  `json:"t"`
+	var words []string
+	for _, j := range t.touched {
+		if j.forward != nil {
+			words = append(words, fmt.Sprintf("%020d%s", j.sinceMS, j.tag))
+		}
 	}
-	var list []since
-	for jar, ms := range t.since {
-		list = append(list, since{jar, ms})
-	}
-	var before, made, used, discarded, here float64
-	err := t.QueryRowContext(ctx, `WITH j (jar, ms) AS MATERIALIZED (SELECT value ->> '$.j', value ->> '$.t' FROM json_each(?))
-		SELECT total(ml) FILTER (WHERE happened_ms < ms), total(ml) FILTER (WHERE happened_ms >= ms AND kind IN (?, ?, ?, ?)),
-			-total(ml) FILTER (WHERE happened_ms >= ms AND kind IN (?, ?)), -total(ml) FILTER (WHERE happened_ms >= ms AND kind = ?), total(ml)
-		FROM j CROSS JOIN flow USING (jar)`, jsonList(list...), larder.FlowMade, larder.FlowFed, larder.FlowFromJar, larder.FlowToJar,
-		larder.FlowEmptied, larder.FlowDiscarded, larder.FlowDiscarded).Scan(&before, &made, &used, &discarded, &here)
-	if err != nil {
+	var here, made, emptied, discarded float64
+	if err := t.QueryRowContext(ctx, flowsSQL, jsonList(words...)).Scan(&here, &made, &emptied, &discarded); err != nil {
 		return fmt.Errorf("adding up volumes: %w", err)
 	}
-	// What was in a jar already when the subject reached it counts as made.
-	b.MadeML, b.OnHandML = chem.Millilitres(before+made), chem.Millilitres(here)
-	b.UsedML, b.DiscardedML = chem.Millilitres(used), chem.Millilitres(discarded)
+	b.MadeML, b.OnHandML = chem.Millilitres(made), chem.Millilitres(here)
+	b.UsedML, b.DiscardedML = chem.Millilitres(emptied+discarded), chem.Millilitres(discarded)
 	for _, l := range t.out.Lots {
 		b.GivenML += l.GivenML
 		b.OnHandML += l.MadeML - l.GivenML
