@@ -19,6 +19,7 @@ import (
 
 const (
 	tracedLines   = 25  // how many of each kind a page shows before "show all"
+	tracedPage    = 200 // how many it shows then; the rest is on further pages
 	tracedBottles = 500 // more are counted only, unless everyone is asked for
 	offeredNames  = 300 // names that are offered while typing
 )
@@ -41,38 +42,71 @@ func traceURL(s larder.Subject) string {
 
 // traceView is a trace, in parts that are cut short until they are asked for.
 type traceView struct {
-	Asked    form
-	Choices  []link // when the text names several things
-	Title    string
-	Subject  link
-	Held     []heldLine
-	Balance  []share
-	Bar      []share
-	Percent  string
-	Unknown  []link
-	Back     part[stepLine]
-	Recipes  []recipeLine
-	Forward  part[stepLine]
-	Jars     part[tracedJar]
-	Lots     part[tracedLot]
-	People   part[personLine]
-	Bottles  string // in words: how many, how many left
-	Unlisted string // where everyone is listed; empty: they are
-	CSV, PDF string
+	Asked       form
+	Choices     []link // when the text names several things
+	Title       string
+	Subject     link
+	Held        []heldLine
+	Balance     []share
+	Bar         []share
+	Percent     string
+	Unknown     []link
+	Back        part[stepLine]
+	Recipes     []recipeLine
+	MoreRecipes int // recipes that are left out
+	Forward     part[stepLine]
+	Jars        part[tracedJar]
+	Lots        part[tracedLot]
+	People      part[personLine]
+	Bottles     string // in words: how many, how many left
+	Unlisted    string // where everyone is listed; empty: they are
+	CSV, PDF    string
 }
 
-// part is a list, or its beginning with where the rest is.
+// part is a list, or a part of it with where the rest is.
 type part[T any] struct {
 	Lines []T
-	All   string // the link to all of it; empty: this is all
+	All   string // the link to all of it, or to its first page; empty: this is all, or such a page
 	Of    int
+	Paged bool   // there are too many for one page
+	Next  string // the page behind this one
+	First string // the first page, when this is another
+	Where string // which ones a page shows; empty: all
 }
 
-// cut shortens a list unless it was asked for by name.
-func cut[T any](all []T, name, shown, self string) part[T] {
-	out := part[T]{Lines: all, Of: len(all)}
-	if len(all) > tracedLines && name != shown {
-		out.Lines, out.All = all[:tracedLines], self+"&all="+name+"#"+name
+// traceAsk is which of its lists a trace is asked to show, and from where on.
+type traceAsk struct {
+	self, list string
+	from       int
+}
+
+// partOf shows the beginning of a list, or of the one that was asked for a page.
+func partOf[T, L any](all []T, name string, ask traceAsk, line func(T) L) part[L] {
+	out := part[L]{Of: len(all), Paged: len(all) > tracedPage}
+	link := func(from int) string {
+		url := ask.self + "&all=" + name
+		if from > 0 {
+			url += "&from=" + strconv.Itoa(from)
+		}
+		return url + "#" + name
+	}
+	begin, end := 0, len(all)
+	switch {
+	case name != ask.list && end > tracedLines:
+		end, out.All = tracedLines, link(0)
+	case name == ask.list && out.Paged:
+		begin = min(ask.from, (end-1)/tracedPage*tracedPage)
+		if end = min(begin+tracedPage, end); end < len(all) {
+			out.Next = link(end)
+		}
+		if begin > 0 {
+			out.First = link(0)
+		}
+		out.Where = fmt.Sprintf("%d to %d of %d", begin+1, end, len(all))
+	}
+	out.Lines = make([]L, 0, end-begin)
+	for _, one := range all[begin:end] {
+		out.Lines = append(out.Lines, line(one))
 	}
 	return out
 }
@@ -168,8 +202,12 @@ func (p *Pages) fillTrace(c *gin.Context, v *traceView, of, kindText string, w w
 	if err != nil {
 		return err
 	}
-	bottles, all := tracedBottles, c.Query("all")
-	if all == "people" {
+	ask := traceAsk{self: traceURL(s), list: c.Query("all")}
+	if n, err := strconv.Atoi(c.Query("from")); err == nil && n > 0 {
+		ask.from = n
+	}
+	bottles := tracedBottles
+	if ask.list == "people" {
 		bottles = 1 << 30
 	}
 	t, err := p.DB.TraceUpTo(ctx, s, bottles)
@@ -179,7 +217,6 @@ func (p *Pages) fillTrace(c *gin.Context, v *traceView, of, kindText string, w w
 	if v.Subject, err = p.subjectLink(c, s, t); err != nil {
 		return err
 	}
-	self := traceURL(s)
 	n := namer{w, map[larder.Tag]larder.TraceJar{}}
 	for _, j := range t.Jars {
 		n.jars[j.Tag] = j
@@ -193,35 +230,33 @@ func (p *Pages) fillTrace(c *gin.Context, v *traceView, of, kindText string, w w
 		v.Held = append(v.Held, line)
 	}
 	v.balance(t, n)
-	v.Back = cut(n.steps(t.Back), "back", all, self)
-	for _, batch := range t.Batches {
+	v.Back = partOf(t.Back, "back", ask, n.step)
+	for _, batch := range t.Batches[:min(len(t.Batches), tracedLines)] {
 		line := recipeLine{Batch: link{fmt.Sprintf("/batches/%d", batch.ID), batch.Name + ", " + batch.When.DateIn(w.k.Location())}}
 		for _, i := range batch.Ingredients {
 			line.Lines = append(line.Lines, i.String())
 		}
 		v.Recipes = append(v.Recipes, line)
 	}
-	v.Recipes = v.Recipes[:min(len(v.Recipes), tracedLines)]
-	v.Forward = cut(n.steps(t.Forward), "forward", all, self)
-	v.Jars = cut(n.tracedJars(t.Jars), "jars", all, self)
-	var lots []tracedLot
+	v.MoreRecipes = len(t.Batches) - len(v.Recipes)
+	v.Forward = partOf(t.Forward, "forward", ask, n.step)
+	v.Jars = partOf(reached(t.Jars), "jars", ask, n.tracedJar)
 	made, given := 0, 0
 	for _, l := range t.Lots {
 		made, given = made+l.Bottles, given+l.Given
-		lots = append(lots, tracedLot{URL: lotURL(l.ID), ID: l.ID, Name: l.Name, When: dayOf(l.When, w.now), Hold: l.Hold, Behind: l.Behind && l.Hold == "",
-			Counts: fmt.Sprintf("%s, %s, %d given, %d here", count(l.Bottles, "bottle"), w.volume(l.MadeML), l.Given, l.Bottles-l.Given)})
 	}
-	v.Lots = cut(lots, "lots", all, self)
+	v.Lots = partOf(t.Lots, "lots", ask, func(l larder.TraceLot) tracedLot {
+		return tracedLot{URL: lotURL(l.ID), ID: l.ID, Name: l.Name, When: dayOf(l.When, w.now), Hold: l.Hold, Behind: l.Behind && l.Hold == "",
+			Counts: fmt.Sprintf("%s, %s, %d given, %d here", count(l.Bottles, "bottle"), w.volume(l.MadeML), l.Given, l.Bottles-l.Given)}
+	})
 	v.Bottles = fmt.Sprintf("%s: %d left, %d here.", count(made, "bottle"), given, made-given)
 	if t.UnlistedBottles > 0 && given > 0 {
-		v.Unlisted = self + "&all=people#people"
+		v.Unlisted = ask.self + "&all=people#people"
 	}
-	var people []personLine
-	for _, one := range t.People() {
-		people = append(people, personLine{URL: "/gifts" + query("to", one.Name), Name: one.Name, Counts: count(one.Bottles, "bottle") + ", last " + dayOf(one.Last, w.now)})
-	}
-	v.People = cut(people, "people", all, self)
-	v.CSV, v.PDF = strings.Replace(self, "/trace?", "/trace.csv?", 1), strings.Replace(self, "/trace?", "/trace.pdf?", 1)
+	v.People = partOf(t.People(), "people", ask, func(one larder.Recipient) personLine {
+		return personLine{URL: "/gifts" + query("to", one.Name), Name: one.Name, Counts: count(one.Bottles, "bottle") + ", last " + dayOf(one.Last, w.now)}
+	})
+	v.CSV, v.PDF = strings.Replace(ask.self, "/trace?", "/trace.csv?", 1), strings.Replace(ask.self, "/trace?", "/trace.pdf?", 1)
 	return nil
 }
 
@@ -282,46 +317,42 @@ func (n namer) jar(tag larder.Tag) string {
 	return string(tag)
 }
 
-func (n namer) steps(all []larder.Step) []stepLine {
-	out := make([]stepLine, len(all))
-	for i, e := range all {
-		line := stepLine{Depth: e.Depth, When: dayOf(e.When, n.now), Text: upperFirst(string(e.What)) + ": " + n.moved(e.VolumeML, e.Mother)}
-		if e.MassG != nil && e.VolumeML == nil {
-			line.Text = upperFirst(string(e.What)) + ": " + chem.FormatMass(*e.MassG, n.k.Units())
-		}
-		line.From = link{Text: e.FromName}
-		if e.FromJar != "" {
-			line.From = link{jarURL(e.FromJar), n.jar(e.FromJar)}
-		} else if e.FromName != "" && e.FromName != "water" {
-			line.From.URL = traceURL(larder.Subject{Kind: larder.SubjectNamed, ID: e.FromName})
-		}
-		if e.ToLot != "" {
-			line.Into = link{lotURL(e.ToLot), "lot " + e.ToLot}
-		} else {
-			line.Into = link{jarURL(e.ToJar), n.jar(e.ToJar)}
-		}
-		var bought []string
-		if e.StatedAcidity != nil {
-			bought = append(bought, "stated "+short(*e.StatedAcidity)+" %")
-		}
-		if e.Live {
-			bought = append(bought, "live")
-		}
-		if e.Supplier != "" {
-			bought = append(bought, "from "+e.Supplier)
-		}
-		if e.SupplierLot != "" {
-			bought = append(bought, "lot "+e.SupplierLot)
-		}
-		line.Bought = strings.Join(bought, ", ")
-		out[i] = line
+func (n namer) step(e larder.Step) stepLine {
+	line := stepLine{Depth: e.Depth, When: dayOf(e.When, n.now), Text: upperFirst(string(e.What)) + ": " + n.moved(e.VolumeML, e.Mother)}
+	if e.MassG != nil && e.VolumeML == nil {
+		line.Text = upperFirst(string(e.What)) + ": " + chem.FormatMass(*e.MassG, n.k.Units())
 	}
-	return out
+	line.From = link{Text: e.FromName}
+	if e.FromJar != "" {
+		line.From = link{jarURL(e.FromJar), n.jar(e.FromJar)}
+	} else if e.FromName != "" && e.FromName != "water" {
+		line.From.URL = traceURL(larder.Subject{Kind: larder.SubjectNamed, ID: e.FromName})
+	}
+	if e.ToLot != "" {
+		line.Into = link{lotURL(e.ToLot), "lot " + e.ToLot}
+	} else {
+		line.Into = link{jarURL(e.ToJar), n.jar(e.ToJar)}
+	}
+	var bought []string
+	if e.StatedAcidity != nil {
+		bought = append(bought, "stated "+short(*e.StatedAcidity)+" %")
+	}
+	if e.Live {
+		bought = append(bought, "live")
+	}
+	if e.Supplier != "" {
+		bought = append(bought, "from "+e.Supplier)
+	}
+	if e.SupplierLot != "" {
+		bought = append(bought, "lot "+e.SupplierLot)
+	}
+	line.Bought = strings.Join(bought, ", ")
+	return line
 }
 
-// tracedJars are the jars that it went into or is in, the nearest first, those
-// still on the shelf before the retired ones.
-func (n namer) tracedJars(all []larder.TraceJar) []tracedJar {
+// reached are the jars that it went into or is in, those still on the shelf before the
+// retired ones, the nearest first.
+func reached(all []larder.TraceJar) []larder.TraceJar {
 	jars := slices.DeleteFunc(slices.Clone(all), func(j larder.TraceJar) bool { return j.Forward == nil })
 	slices.SortStableFunc(jars, func(a, b larder.TraceJar) int {
 		if a.Stage.Live() != b.Stage.Live() {
@@ -332,22 +363,22 @@ func (n namer) tracedJars(all []larder.TraceJar) []tracedJar {
 		}
 		return *a.Forward - *b.Forward
 	})
-	out := make([]tracedJar, len(jars))
-	for i, j := range jars {
-		state := string(j.Stage)
-		switch {
-		case !j.Stage.Live():
-		case j.VolumeML != nil:
-			state += ", holds " + n.volume(*j.VolumeML)
-		default:
-			state += ", volume not known"
-		}
-		if j.Place != "" && j.Stage.Live() {
-			state += ", " + j.Place
-		}
-		out[i] = tracedJar{URL: jarURL(j.Tag), Tag: string(j.Tag), Letter: j.Letter, Batch: j.Batch, State: state, Hold: j.Hold, Behind: j.Behind && j.Hold == ""}
+	return jars
+}
+
+func (n namer) tracedJar(j larder.TraceJar) tracedJar {
+	state := string(j.Stage)
+	switch {
+	case !j.Stage.Live():
+	case j.VolumeML != nil:
+		state += ", holds " + n.volume(*j.VolumeML)
+	default:
+		state += ", volume not known"
 	}
-	return out
+	if j.Place != "" && j.Stage.Live() {
+		state += ", " + j.Place
+	}
+	return tracedJar{URL: jarURL(j.Tag), Tag: string(j.Tag), Letter: j.Letter, Batch: j.Batch, State: state, Hold: j.Hold, Behind: j.Behind && j.Hold == ""}
 }
 
 // traced is the whole trace of what the query names.

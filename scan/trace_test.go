@@ -8,8 +8,10 @@ import (
 	"net/http"
 	"net/url"
 	"os/exec"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"cruet/internal/larder"
 	"cruet/internal/needed"
@@ -125,6 +127,56 @@ func TestTraceIsCutShort(t *testing.T) {
 	if n := strings.Count(page.Body.String(), `class="jarrow"`); n != 31 {
 		t.Errorf("%d jars shown, want 31", n)
 	}
+}
+
+// A list of more than a phone can show comes in pages, which begin where the last one
+// ended; the sums stay those of the whole trace.
+func TestTraceInPages(t *testing.T) {
+	all := make([]int, 2*tracedPage+7)
+	for i := range all {
+		all[i] = i
+	}
+	show := func(list string, from int) part[int] {
+		return partOf(all, "jars", traceAsk{"/trace?of=x", list, from}, func(i int) int { return i })
+	}
+	if p := show("", 0); len(p.Lines) != tracedLines || p.All != "/trace?of=x&all=jars#jars" || p.Next+p.First+p.Where != "" || p.Of != len(all) {
+		t.Errorf("folded it is %+v", p)
+	}
+	var seen []int
+	for from, pages := 0, 0; ; pages++ {
+		p := show("jars", from)
+		seen = append(seen, p.Lines...)
+		if len(p.Lines) > tracedPage || (p.First != "") != (from > 0) || p.All != "" || p.Where != fmt.Sprintf("%d to %d of %d", from+1, from+len(p.Lines), len(all)) {
+			t.Fatalf("from %d it is %+v", from, p)
+		}
+		if p.Next == "" {
+			break
+		}
+		if from += len(p.Lines); p.Next != fmt.Sprintf("/trace?of=x&all=jars&from=%d#jars", from) || pages > 3 {
+			t.Fatalf("the next of %d is %q", from, p.Next)
+		}
+	}
+	if !slices.Equal(seen, all) {
+		t.Errorf("the pages show %d of %d: %v", len(seen), len(all), seen)
+	}
+	if p := show("jars", 1<<30); len(p.Lines) != 7 || p.Next != "" {
+		t.Errorf("past the end it is %+v", p)
+	}
+	// On the page, of a trace of more steps than fit.
+	s := newStation(t)
+	from := s.start(larder.NewBatch{Name: "Crock", Base: larder.Wine, JarSizeML: 60_000, FillML: litres(50), Stage: larder.Maturing, When: s.daysAgo(9)})[0].Tag
+	into := s.start(larder.NewBatch{Name: "Cask", Base: larder.Wine, JarSizeML: 60_000, FillML: litres(1), Stage: larder.Maturing, When: s.daysAgo(9)})[0].Tag
+	for i := range tracedPage + 3 {
+		s.log(into, larder.ExactAt(s.daysAgo(7).At.Add(time.Duration(i)*time.Minute)), larder.Transfer{What: larder.TopUp, Feed: &larder.Feed{From: larder.FromJar, Jar: from, VolumeML: litres(0.1)}}, "")
+	}
+	path := "/trace?kind=jar&of=" + string(from)
+	s.get(path).wants(200, "made 51 L", fmt.Sprintf("Show more of %d", tracedPage+3)).has("all=forward#forward")
+	s.get(path+"&all=forward").wants(200, "made 51 L", "These are 1 to 200 of 203", "The next ones").lacks("Back to the first")
+	page := s.get(path+"&all=forward&from=200").wants(200, "made 51 L", "These are 201 to 203 of 203", "Back to the first").lacks("The next ones")
+	if n := strings.Count(page.Body.String(), "Topped up: 100 mL"); n != 3 {
+		t.Errorf("the last page shows %d steps", n)
+	}
+	s.get(path+"&all=forward&from=-5").wants(200, "These are 1 to 200")
 }
 
 // A lot is held and released on its page, and its log tells of it.
