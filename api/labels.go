@@ -309,7 +309,7 @@ func (a *API) drafts(ctx context.Context, id string, w Wording, k larder.Kitchen
 	if err != nil {
 		return nil, l, err
 	}
-	trace, err := a.DB.Trace(ctx, larder.Subject{Kind: larder.SubjectLot, ID: id})
+	trace, err := a.DB.TraceUpTo(ctx, larder.Subject{Kind: larder.SubjectLot, ID: id}, 0)
 	if err != nil {
 		return nil, l, err
 	}

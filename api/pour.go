@@ -208,7 +208,7 @@ func (a *API) lineage(ctx context.Context, in *struct {
 	if err != nil {
 		return nil, err
 	}
-	trace, err := a.DB.Trace(ctx, larder.Subject{Kind: larder.SubjectJar, ID: string(tag)})
+	trace, err := a.DB.Lineage(ctx, tag, in.Depth)
 	if err != nil {
 		return nil, err
 	}

@@ -81,13 +81,13 @@ func (p *Pages) lineage(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	trace, err := p.DB.Trace(c.Request.Context(), larder.Subject{Kind: larder.SubjectJar, ID: string(g.jar.Tag)})
-	if err != nil {
-		return err
-	}
 	depth := larder.TreeDepth
 	if c.Query("deep") != "" {
 		depth = larder.MaxTreeDepth
+	}
+	trace, err := p.DB.Lineage(c.Request.Context(), g.jar.Tag, depth)
+	if err != nil {
+		return err
 	}
 	d := drawer{w: g.w, jars: map[larder.Tag]larder.TraceJar{}, lots: map[string]larder.TraceLot{}}
 	for _, j := range trace.Jars {

@@ -113,7 +113,7 @@ func (l lotPrint) onePerSize() []labels.Label {
 
 // filled is the record that the labels of a lot are built from.
 func (p *Pages) filled(ctx context.Context, l store.BottledLot, k larder.Kitchen) (labels.Filled, error) {
-	trace, err := p.DB.Trace(ctx, larder.Subject{Kind: larder.SubjectLot, ID: l.Lot.ID})
+	trace, err := p.DB.TraceUpTo(ctx, larder.Subject{Kind: larder.SubjectLot, ID: l.Lot.ID}, 0)
 	return labels.Filled{Lot: l.Lot, Bottles: len(l.Bottles), Trace: trace, Kitchen: k, Address: p.Address, Now: p.now(k)}, err
 }
 

@@ -14,7 +14,11 @@ const lineageShown = 12
 // lotLineage puts on a lot's page what stands against it, what it came from, and
 // what else came of its jars.
 func (p *Pages) lotLineage(ctx context.Context, v *lotView, lot larder.Lot, w writer) error {
-	trace, err := p.DB.Trace(ctx, larder.Subject{Kind: larder.SubjectLot, ID: lot.ID})
+	trace, err := p.DB.TraceUpTo(ctx, larder.Subject{Kind: larder.SubjectLot, ID: lot.ID}, 0)
+	if err != nil {
+		return err
+	}
+	mould, err := p.DB.MouldIn(ctx, trace.Jars)
 	if err != nil {
 		return err
 	}
@@ -26,11 +30,7 @@ func (p *Pages) lotLineage(ctx context.Context, v *lotView, lot larder.Lot, w wr
 		}
 	}
 	for _, j := range trace.Jars {
-		jar, err := p.DB.Jar(ctx, j.Tag)
-		if err != nil {
-			return err
-		}
-		if at := jar.State.MouldAt; at != nil {
+		if at, seen := mould[j.Tag]; seen {
 			v.Mould = append(v.Mould, step{Text: "Mould was seen on " + at.In(w.now.Location()).Format("2 Jan 2006"), Link: link{jarURL(j.Tag), "in jar " + string(j.Tag)}})
 		}
 	}

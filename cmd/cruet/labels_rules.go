@@ -44,7 +44,7 @@ func (f *ruleFlags) needsStation(k larder.Kitchen) bool {
 
 // filled reads the record that the labels of a lot are built from.
 func filled(ctx context.Context, r room, l store.BottledLot, address string) (labels.Filled, error) {
-	trace, err := r.db.Trace(ctx, larder.Subject{Kind: larder.SubjectLot, ID: l.Lot.ID})
+	trace, err := r.db.TraceUpTo(ctx, larder.Subject{Kind: larder.SubjectLot, ID: l.Lot.ID}, 0)
 	return labels.Filled{Lot: l.Lot, Bottles: len(l.Bottles), Trace: trace, Kitchen: r.kitchen, Address: address, Now: time.Now().In(r.loc)}, err
 }
 

@@ -31,7 +31,7 @@ hold on a jar that something came from is shown on both.`,
 			return wrongUse("--depth", "%d is not between 1 and %d.", *depth, larder.MaxTreeDepth)
 		}
 		return a.inKitchen(cmd, existing, func(ctx context.Context, r room) error {
-			trace, err := r.db.Trace(ctx, larder.Subject{Kind: larder.SubjectJar, ID: string(tag)})
+			trace, err := r.db.Lineage(ctx, tag, *depth)
 			if err != nil {
 				return spareHint(ctx, r.db, tag, err)
 			}

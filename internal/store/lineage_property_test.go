@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"reflect"
 	"slices"
 	"testing"
 	"time"
@@ -497,6 +498,7 @@ func TestTraceBothWays(t *testing.T) {
 				}
 			}
 			sameDepths(r, "back from "+string(tag), tr.Back, true, naiveDepths(all, true, func(s larder.Step) bool { return s.ToJar == tag }))
+			y.sameLineage(tag, tr, rapid.IntRange(1, 4).Draw(r, "steps"))
 			sameDepths(r, "forward from "+string(tag), tr.Forward, false, naiveDepths(all, false, func(s larder.Step) bool { return s.FromJar == tag }))
 		}
 		for _, id := range y.lots {
@@ -534,5 +536,41 @@ func TestTraceBothWays(t *testing.T) {
 	})
 	if cycles < 20 || pairs < 500 {
 		t.Errorf("only %d cycles and %d pairs were traced", cycles, pairs)
+	}
+}
+
+// sameLineage compares a lineage of so many steps with that part of the whole trace.
+func (y *yard) sameLineage(tag larder.Tag, whole larder.Trace, steps int) {
+	part, err := y.db.Lineage(ctx, tag, steps)
+	if err != nil {
+		y.r.Fatal(err)
+	}
+	if got, want := part.Tree(steps), whole.Tree(steps); !reflect.DeepEqual(got, want) {
+		y.r.Fatalf("the tree of %s to %d steps is %+v, want %+v", tag, steps, got, want)
+	}
+	near := func(depth *int) *int {
+		if depth == nil || *depth > steps {
+			return nil
+		}
+		return depth
+	}
+	var jars []larder.TraceJar
+	for _, j := range whole.Jars {
+		if j.Back, j.Forward = near(j.Back), near(j.Forward); j.Back != nil || j.Forward != nil {
+			jars = append(jars, j)
+		}
+	}
+	if !reflect.DeepEqual(part.Jars, jars) {
+		y.r.Fatalf("within %d steps of %s are %+v, want %+v", steps, tag, part.Jars, jars)
+	}
+	for _, s := range whole.Forward {
+		same := func(l larder.TraceLot) bool { return l.ID == s.ToLot }
+		if s.ToLot != "" && s.Depth <= steps && part.Lots[slices.IndexFunc(part.Lots, same)] != whole.Lots[slices.IndexFunc(whole.Lots, same)] {
+			y.r.Fatalf("lot %s is told in another way: %+v and %+v", s.ToLot, part.Lots, whole.Lots)
+		}
+	}
+	byJar := func(a, b larder.Held) int { return cmp.Compare(a.Jar, b.Jar) }
+	if got, want := slices.SortedFunc(slices.Values(part.Held), byJar), slices.SortedFunc(slices.Values(whole.Held), byJar); !slices.Equal(got, want) {
+		y.r.Fatalf("%s is held by %+v, want %+v", tag, got, want)
 	}
 }

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"testing"
+	"time"
 
 	"cruet/internal/larder"
 )
@@ -25,8 +26,22 @@ func TestMouldStopsWhatItWentInto(t *testing.T) {
 	if held, err := db.HeldAncestors(ctx, taker); err != nil || len(held) != 1 || held[0].Jar != giver {
 		t.Errorf("behind the jar: %+v, %v", held, err)
 	}
+	mouldy := func() map[larder.Tag]time.Time {
+		t.Helper()
+		found, err := db.MouldIn(ctx, trace(t, db, larder.SubjectLot, lot.Lot.ID).Jars)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return found
+	}
+	if got := mouldy(); len(got) != 1 || !got[giver].Equal(seen.Entry.When.At) {
+		t.Errorf("mould was seen in %v, want in %s at %v", got, giver, seen.Entry.When.At)
+	}
 	if _, err := db.Strike(ctx, act(), seen.Entry.ID, "it was a mother"); err != nil {
 		t.Fatal(err)
+	}
+	if got := mouldy(); len(got) != 0 {
+		t.Errorf("after the strike mould was seen in %v", got)
 	}
 	if _, err := db.Give(ctx, act(), lot.Bottles[0].Tag, larder.NewGift{To: "ana"}); err != nil {
 		t.Error(err)

@@ -6,7 +6,9 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
+	"time"
 
 	"cruet/internal/larder"
 )
@@ -74,6 +76,58 @@ func (db *DB) TraceUpTo(ctx context.Context, s larder.Subject, bottles int) (lar
 		return out, wrap("trace", err)
 	}
 	return out, nil
+}
+
+// Lineage is what a jar came from and what it went into, that many steps each way and one
+// more, which tells where there are further ones: the steps and lots, with the jars of
+// as many steps and the holds behind the jar, but neither recipes, bottles nor balance.
+func (db *DB) Lineage(ctx context.Context, tag larder.Tag, steps int) (larder.Trace, error) {
+	var out larder.Trace
+	err := db.snapshot(ctx, func(q querier) error {
+		t := tracing{querier: q, out: larder.Trace{Subject: larder.Subject{Kind: larder.SubjectJar, ID: string(tag)}}}
+		err := t.lineage(ctx, tag, steps)
+		out = t.out
+		return err
+	})
+	if err != nil {
+		return out, wrap("lineage", err)
+	}
+	return out, nil
+}
+
+func (t *tracing) lineage(ctx context.Context, tag larder.Tag, steps int) error {
+	err := t.ofJar(ctx, tag)
+	if err != nil {
+		return err
+	}
+	back, forward := newWalk(t, true), newWalk(t, false)
+	back.most, forward.most = steps+1, steps+1
+	if t.out.Back, err = back.from(ctx, t.jars, math.MaxInt64, nil); err != nil {
+		return err
+	}
+	if t.out.Forward, err = forward.from(ctx, t.jars, 0, nil); err != nil {
+		return err
+	}
+	t.touch()
+	for i := range t.touched {
+		for _, depth := range []**int{&t.touched[i].back, &t.touched[i].forward} {
+			if *depth != nil && **depth > steps {
+				*depth = nil
+			}
+		}
+	}
+	t.touched = slices.DeleteFunc(t.touched, func(j touched) bool { return j.back == nil && j.forward == nil })
+	for _, list := range []func(context.Context) error{t.listJars, t.nameBatches, t.listLots, t.markBehind} {
+		if err := list(ctx); err != nil {
+			return err
+		}
+	}
+	jar, err := jarByTag(ctx, t, tag)
+	if err != nil {
+		return err
+	}
+	t.out.Held, err = heldBehind(ctx, t, jar, math.MaxInt64)
+	return err
 }
 
 func (t *tracing) trace(ctx context.Context, s larder.Subject) error {
@@ -168,4 +222,33 @@ func (t *tracing) ofName(ctx context.Context, name string) ([]larder.Step, error
 		err = &larder.NotFoundError{What: "ingredient or bought vinegar", ID: name}
 	}
 	return forward, err
+}
+
+// mouldSQL reads the states of those jars alone that may tell of mould.
+const mouldSQL = `SELECT jar.tag, state ->> '$.mould_at' FROM json_each(?) j CROSS JOIN jar ON jar.tag = j.value WHERE instr(state, '"mould_at"') > 0 AND state ->> '$.mould_at' IS NOT NULL`
+
+// MouldIn tells in which of the jars of a trace mould was seen, and when.
+func (db *DB) MouldIn(ctx context.Context, jars []larder.TraceJar) (map[larder.Tag]time.Time, error) {
+	tags := make([]larder.Tag, len(jars))
+	for i, j := range jars {
+		tags[i] = j.Tag
+	}
+	rows, err := db.read.QueryContext(ctx, mouldSQL, jsonList(tags...))
+	if err != nil {
+		return nil, fmt.Errorf("store: looking for mould: %w", err)
+	}
+	seen := map[larder.Tag]time.Time{}
+	_, err = collect(rows, func(r *sql.Rows) (none struct{}, err error) {
+		var tag larder.Tag
+		var text string
+		if err := r.Scan(&tag, &text); err != nil {
+			return none, err
+		}
+		seen[tag], err = time.Parse(time.RFC3339Nano, text)
+		return none, err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("store: looking for mould: %w", err)
+	}
+	return seen, nil
 }

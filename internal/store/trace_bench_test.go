@@ -352,7 +352,7 @@ func TestTraceUsesIndexes(t *testing.T) {
 	db, _ := bigKitchen(t, 50, 100)
 	for name, query := range map[string]string{
 		"a step back": intoJarsSQL, "steps ahead": aheadSQL, "a step back from a lot": intoLotSQL, "a step forward": outOfJarsSQL, "where a name went": ofNameSQL,
-		"jars": jarsSQL, "recipes": recipesSQL, "names of batches": namesSQL, "lots": lotsSQL, "counts": countSQL, "counts by size": mixedSQL, "bottles": bottlesSQL, "gifts": givenToSQL, "flows": flowsSQL, "jars on hold": onHoldSQL,
+		"jars": jarsSQL, "recipes": recipesSQL, "names of batches": namesSQL, "lots": lotsSQL, "counts": countSQL, "counts by size": mixedSQL, "bottles": bottlesSQL, "gifts": givenToSQL, "flows": flowsSQL, "jars on hold": onHoldSQL, "mould": mouldSQL,
 	} {
 		plan := planOf(t, db, query)
 		for _, line := range strings.Split(plan, "\n") {

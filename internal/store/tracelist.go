@@ -16,7 +16,7 @@ import (
 // describe fills in the jars, recipes, lots, bottles, holds and the balance.
 func (t *tracing) describe(ctx context.Context) error {
 	t.touch()
-	for _, list := range []func(context.Context) error{t.listJars, t.listBatches, t.listLots, t.listHeld, t.markBehind, t.balance} {
+	for _, list := range []func(context.Context) error{t.listJars, t.listBatches, t.nameBatches, t.listLots, t.listHeld, t.markBehind, t.balance} {
 		if err := list(ctx); err != nil {
 			return err
 		}
@@ -108,8 +108,7 @@ const (
 	namesSQL   = `SELECT batch.id, name FROM json_each(?) b CROSS JOIN batch ON batch.id = b.value`
 )
 
-// listBatches lists the recipes of the subject and of all that it came from, and
-// names the batches of all jars.
+// listBatches lists the recipes of the subject and of all that it came from.
 func (t *tracing) listBatches(ctx context.Context) error {
 	ids := slices.Clone(t.batches)
 	for _, j := range t.out.Jars {
@@ -125,6 +124,11 @@ func (t *tracing) listBatches(ctx context.Context) error {
 	if t.out.Batches, err = collect(rows, func(r *sql.Rows) (larder.Batch, error) { return readBatch(r) }); err != nil {
 		return fmt.Errorf("listing recipes: %w", err)
 	}
+	return nil
+}
+
+// nameBatches names the batches of all jars, those whose recipes are not read too.
+func (t *tracing) nameBatches(ctx context.Context) error {
 	names := make(map[int64]string, len(t.out.Batches))
 	for _, b := range t.out.Batches {
 		names[b.ID] = b.Name
@@ -136,7 +140,8 @@ func (t *tracing) listBatches(ctx context.Context) error {
 		}
 	}
 	if len(others) > 0 {
-		if rows, err = t.QueryContext(ctx, namesSQL, jsonList(others...)); err != nil {
+		rows, err := t.QueryContext(ctx, namesSQL, jsonList(others...))
+		if err != nil {
 			return fmt.Errorf("naming batches: %w", err)
 		}
 		_, err = collect(rows, func(r *sql.Rows) (none struct{}, err error) {

@@ -24,6 +24,7 @@ type walk struct {
 	ahead bool          // it has met nothing yet but a line
 	found []larder.Step // by depth; back the newest first, forward the oldest
 	depth int
+	most  int      // steps; 0: all
 	level []walked // of the last step, to be used again
 	// had tells what was read of a jar: back, the edges into it that may be earlier
 	// than this; forward, those out of it that may be as late as this.
@@ -104,7 +105,9 @@ func (w *walk) from(ctx context.Context, jars []larder.Tag, untilMS int64, first
 			levels, first = [][]walked{append(level, first...)}, nil
 		}
 		for _, level := range levels {
-			spans = w.add(level)
+			if spans = w.add(level); w.depth == w.most {
+				return w.found, nil
+			}
 		}
 		if ends {
 			break
