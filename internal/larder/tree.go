@@ -4,7 +4,7 @@ package larder
 const (
 	TreeDepth    = 4   // steps each way when nobody says
 	MaxTreeDepth = 12  //
-	maxBranches  = 300 // each way
+	maxBranches  = 250 // each way: a page of both stays within 150 kB
 )
 
 // Branch is one step of a lineage drawn as a tree, with the steps beyond it: what
