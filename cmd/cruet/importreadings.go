@@ -25,8 +25,8 @@ func (a *app) importReadingsCommand() *cobra.Command {
 		Use: "readings FILE.csv", Short: "Log a table of readings of your own; --preview shows it first",
 		Long: `Log a table of readings that you kept yourself. Each line becomes an entry by the
 same rules as if it had been typed. All lines are logged or none: what is wrong is
-told line by line. The same table read twice is logged once. "cruet strike" takes back
-one line, or with --whole-table all of them.
+told line by line. The same table read twice is logged once. "cruet strike" takes
+back one line, or with --whole-table all of them.
 
 The first line names the columns, in any order; cells are parted by commas,
 semicolons or tabs. Acidity is not taken: log the titrations themselves. The columns:

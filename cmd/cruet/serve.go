@@ -48,11 +48,11 @@ Only paired phones write; the first is paired by the code that the station print
 while there is none. Serve it on the kitchen's own network only.
 
 Once a day it makes a backup, as "cruet backup" does, in the folder "backups" among
-the records, as soon as nobody has asked for a page for a minute, or five minutes after
-it was due. It removes old ones: --keep "7d 5w 12m" keeps the newest of the last 7
-days, 5 weeks and 12 months. --backups DIR puts them on another disk, which is safer:
-a folder on it, not the place where it is mounted, so that none is made elsewhere
-while the disk is not plugged in.
+the records, as soon as nobody has asked for a page for a minute, or five minutes
+after it was due. It removes old ones: --keep "7d 5w 12m" keeps the newest of the
+last 7 days, 5 weeks and 12 months. --backups DIR puts them on another disk, which
+is safer: a folder on it, not the place where it is mounted, so that none is made
+elsewhere while the disk is not plugged in.
 
 --demo shows an invented kitchen, made afresh in a folder of its own and removed at
 the end. It never touches real records.`,

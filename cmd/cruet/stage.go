@@ -19,8 +19,8 @@ func (a *app) stageCommand() *cobra.Command {
 discarded. Becoming acetic asks for the volume after straining and for where the
 starter came from, unless one was logged before; of wine and ale, of which nothing is
 strained, a volume that is not given is taken from the jar's fill. A step back, and
-throwing away, ask for a reason. A jar that is empty or discarded keeps its history, and its tag is
-never used again.`,
+throwing away, ask for a reason. A jar that is empty or discarded keeps its history,
+and its tag is never used again.`,
 		Example: `  cruet stage K7RM74 acetic --volume "2.4 L" --starter-jar 3CFX72 --mother --starter-volume "200 mL"
   cruet stage K7RM74 acetic --volume "2.4 L" --starter-none
   cruet stage 3CFX72 acetic --starter-bought "live wine vinegar" --starter-volume "500 mL"
