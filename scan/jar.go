@@ -369,6 +369,9 @@ func todosOf(jar larder.Jar, batch larder.Batch, now time.Time) []todo {
 func valuesOf(jar larder.Jar, w writer) []value {
 	s := jar.State
 	out := []value{acidityValue(s.Acidity, w)}
+	if out[0].How == "measured" && len(s.AcidityFrom) > 0 {
+		out[0].Note += "; in the jar that it came from"
+	}
 	add := func(name, text, unit string, when larder.When) {
 		out = append(out, value{Name: name, Text: text, Unit: unit, How: "measured", When: dayOf(when, w.now)})
 	}

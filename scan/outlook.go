@@ -172,7 +172,7 @@ func forecastOf(f forecast.Forecast, now time.Time) forecastView {
 	}
 	v.Caution = forecast.Caution
 	if d, over, ok := f.Ahead(); ok {
-		what, is := "The target should be reached", "the target is reached"
+		what, is := "The target should be reached", "the target, if it is reached at all, is reached"
 		if f.FinishKind == forecast.FinishPlateau {
 			what, is = "The rise should be over", "the rise is over"
 		}

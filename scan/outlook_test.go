@@ -7,8 +7,10 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"cruet/internal/chem"
+	"cruet/internal/forecast"
 	"cruet/internal/larder"
 )
 
@@ -113,6 +115,29 @@ func TestOutlookSaysWhatIsMissing(t *testing.T) {
 	s.log(tag, s.daysAgo(0.5), larder.StageChange{To: larder.Discarded, Reason: "mould"}, "")
 	s.get(at(tag, "")).wants(200).lacks(`id="outlook"`)
 	s.get(at(tag, "/outlook")).wants(200, "no longer on the shelf")
+}
+
+// A date that has passed is told with its doubt, and beside no chance that gainsays it;
+// with the target in hand no chance of it is told.
+func TestDatesThatHavePassed(t *testing.T) {
+	begun := time.Date(2026, 8, 1, 12, 0, 0, 0, time.UTC)
+	of := func(now int, target chem.GramsPer100ML, dayAndAcidity ...float64) forecastView {
+		in := forecast.Input{StartedAceticAt: begun, CeilingGPer100ML: 6.6, LikelyLowGPer100ML: 4.4, LikelyHighGPer100ML: 5.7, TargetGPer100ML: target, Now: begun.AddDate(0, 0, now)}
+		for i := 0; i < len(dayAndAcidity); i += 2 {
+			in.Points = append(in.Points, forecast.Point{At: begun.AddDate(0, 0, int(dayAndAcidity[i])), AcidityGPer100ML: chem.GramsPer100ML(dayAndAcidity[i+1]), StdUGPer100ML: 0.1})
+		}
+		f, err := forecast.Of(in)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return forecastOf(f, in.Now)
+	}
+	if v := of(90, 5, 40, 3.0, 60, 4.4); !strings.HasPrefix(v.Dates, "By this forecast the target, if it is reached at all, is reached by now;") || v.Chance == "" {
+		t.Errorf("%q, %q", v.Dates, v.Chance)
+	}
+	if v := of(200, 4, 40, 3.0, 60, 4.4); !strings.HasPrefix(v.Dates, "By this forecast the rise is over by now;") || v.Chance != "" || v.Caution == "" {
+		t.Errorf("in hand: %q, %q", v.Dates, v.Chance)
+	}
 }
 
 // A wine too strong for the bacteria is told so on the jar's page, in time to cut it.

@@ -108,7 +108,9 @@ func TestSplitMoveBlend(t *testing.T) {
 	if v := *s.state(ale).VolumeML; v < 2799.9 || v > 2800.1 {
 		t.Errorf("%g mL stay, want 2800", float64(v))
 	}
-	s.get(at(spare, "")).wants(200, "Barley", "1 L of 1.5 L", "finished")
+	// What was titrated before it was poured is said to be of the other jar.
+	s.get(at(spare, "")).wants(200, "Barley", "1 L of 1.5 L", "finished", "titrated, 3 runs; in the jar that it came from")
+	s.get(at(ale, "")).wants(200, "titrated, 3 runs").lacks("in the jar that it came from")
 
 	// A move tells so on the new jar, from the act's page and from the tag's own.
 	to := s.spare()

@@ -142,7 +142,7 @@ func (in Input) tooLittle(data []sample) (FindingKind, string) {
 	case len(data) == 0 && in.LeftOut > 0:
 		return NotEnoughData, "Not enough data: something went in since the last titration, and from there on it is another liquid. Two titrations, about a week apart, make a new forecast."
 	case len(data) == 0:
-		return NotEnoughData, "Not enough data: no titration yet. Two, about a week apart, make a first forecast."
+		return NotEnoughData, "Not enough data: no titration of this jar yet. Two, about a week apart, make a first forecast."
 	case len(data) == 1:
 		return NotEnoughData, "Not enough data: one titration shows where the jar is, not where it is going. Titrate again about a week after it."
 	case data[len(data)-1].day-data[0].day < leastSpanDays:
@@ -217,7 +217,7 @@ func (f *Forecast) judge(in Input, data []sample, peak int) {
 	case stalled:
 		f.add(Stalled, "Stalled: no rise worth the name for two weeks, at %.1f g/100 mL, short of the %.1f expected. Check warmth, air and the film; or the alcohol is gone, lost to the air or less than reckoned: measure it.", last.level, low)
 	case stands && !short:
-		f.add(LevelledOff, "Levelled off at about %.1f g/100 mL. Take it off the air now: once the alcohol is gone, the acid can go too.", last.level)
+		f.add(LevelledOff, "Levelled off at about %.1f g/100 mL. Move it on to maturing now, off the air: once the alcohol is gone, the acid can go too.", last.level)
 	}
 	f.judgeCeiling(data)
 	if !f.Foresees() {

@@ -138,7 +138,7 @@ func TestOfJarSaysWhatAnAdditionDid(t *testing.T) {
 		log  []larder.Entry
 		want string
 	}{
-		"never titrated":     {[]larder.Entry{acetic(0), logged(16, fed(500))}, "no titration yet"},
+		"never titrated":     {[]larder.Entry{acetic(0), logged(16, fed(500))}, "no titration of this jar yet"},
 		"titrated before it": {[]larder.Entry{acetic(0), logged(8, took(5.5)), logged(15, took(8.4)), logged(16, fed(500))}, "something went in since the last titration"},
 		"and again since":    {[]larder.Entry{acetic(0), logged(8, took(5.5)), logged(16, fed(500)), logged(22, took(9))}, "one titration shows"},
 	} {
