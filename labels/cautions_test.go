@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"cruet/internal/chem"
 	"cruet/internal/larder"
 	"cruet/internal/verdict"
 )
@@ -81,5 +82,39 @@ func TestCautionsHoldInEveryLayout(t *testing.T) {
 	}
 	if (verdict.Short{ID: verdict.ShortInfants}).Grave() == false || (verdict.Short{ID: verdict.ShortLive}).Grave() {
 		t.Error("the grave cautions are others")
+	}
+}
+
+// What was measured too weak for vinegar is kept cold, on whatever paper and on the
+// page that a stranger sees; nothing else is said of its keeping.
+func TestTooWeakIsKeptCold(t *testing.T) {
+	for _, acidity := range []chem.GramsPer100ML{3.3, 5.5} {
+		f := pears(t)
+		a := &f.Lot.Acidity
+		a.GPer100ML, a.ExpandedUGPer100ML, a.LowerGPer100ML, a.Basis, a.When = acidity, 0.2, acidity-0.2, larder.ByTitration, f.Lot.When
+		d := draft(t, f, Wanted{Rules: EU, Code: Facts})
+		public, err := PublicOf(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var ruled, plain []string
+		for _, p := range d.Label.info() {
+			ruled = append(ruled, p.text)
+		}
+		plainLabel := d.Plain()
+		for _, p := range plainLabel.content() {
+			plain = append(plain, p.text)
+		}
+		page := strings.Join(public.Minds, "; ")
+		for _, line := range public.Lines {
+			page += "; " + line[1]
+		}
+		for layout, text := range map[string]string{"ruled": strings.Join(ruled, "; "), "plain": strings.Join(plain, "; "), "page": page, "code": d.Label.URL} {
+			text = strings.ToLower(text)
+			weak := strings.Contains(text, "weaker than vinegar: keep in the refrigerator") || layout == "code" && strings.Contains(text, "keep cold")
+			if weak != (acidity < 4) || weak && strings.Contains(text, "cool and dark") {
+				t.Errorf("%v g/100 mL, %s: %q", acidity, layout, text)
+			}
+		}
 	}
 }

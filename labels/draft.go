@@ -264,7 +264,7 @@ func (b *builder) words() {
 	default:
 		l.State = "Unpasteurised, contains live mother."
 	}
-	if b.evidence.Infuse == "" {
+	if !slices.ContainsFunc(b.d.cautions, func(c verdict.Short) bool { return c.ID == verdict.ShortCold || c.ID == verdict.ShortWeak }) {
 		l.Keep = "Keep closed, cool and dark."
 	}
 	if !b.want.Sale {

@@ -101,7 +101,7 @@ func factsCautions(list []verdict.Short) string {
 			out = append(out, "NOT FOR CANNING")
 		case verdict.ShortInfants:
 			out = append(out, "NOT UNDER 1 YEAR")
-		case verdict.ShortCold:
+		case verdict.ShortCold, verdict.ShortWeak:
 			out = append(out, "KEEP COLD")
 		case verdict.ShortSulphites:
 			out = append(out, strings.ToUpper(strings.Replace(c.Text, "contain", "have", 1)))

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 
+	"cruet/internal/chem"
 	"cruet/internal/larder"
 )
 
@@ -22,6 +23,7 @@ const (
 	ShortCanning   = "canning-never"
 	ShortInfants   = "honey"
 	ShortCold      = "infused-cold"
+	ShortWeak      = "too-weak"
 	ShortSulphites = "sulphites"
 	ShortGluten    = "gluten"
 	ShortLive      = "live"
@@ -40,6 +42,9 @@ func OnLabel(bases []larder.Base, names []string, e Evidence, market Market) []S
 	}
 	if infusedOne(e) {
 		out = append(out, Short{ShortCold, "Keep in the refrigerator, use within 3 months", CautionSource(ShortCold)})
+	}
+	if answer, _ := e.atLeast(chem.WeakestVinegarGPer100ML); answer == No && !infusedOne(e) { // which is kept cold already
+		out = append(out, Short{ShortWeak, "Weaker than vinegar: keep in the refrigerator, use soon", own("lowest strength called vinegar, after the US policy guide")})
 	}
 	var cereals []Substance
 	for _, s := range Contains(bases, names, e, market) {

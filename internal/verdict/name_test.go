@@ -154,6 +154,10 @@ func TestOnLabel(t *testing.T) {
 	}
 }
 
+func lotAcidity(v, u chem.GramsPer100ML) larder.Acidity {
+	return larder.Acidity{GPer100ML: v, ExpandedUGPer100ML: u, LowerGPer100ML: v - u, Basis: larder.ByTitration, When: daysAgo(2)}
+}
+
 // A lot says by itself what may hurt somebody, wherever in it that came from.
 func TestOnLot(t *testing.T) {
 	for name, c := range map[string]struct {
@@ -168,6 +172,10 @@ func TestOnLot(t *testing.T) {
 		"honey in cider":       {larder.Lot{Bases: []larder.Base{larder.Juice}, Ingredients: []string{"apple juice", "Honey"}, Heated: true}, EU, NotForCanning + "; Not for children under one year"},
 		"honey in its starter": {larder.Lot{Bases: []larder.Base{larder.Juice}, TraceBases: []larder.Base{larder.Honey}, Heated: true}, EU, NotForCanning + "; Not for children under one year"},
 		"infused":              {larder.Lot{Bases: []larder.Base{larder.Juice}, Ingredients: []string{"rosemary"}}, EU, NotForCanning + "; Keep in the refrigerator, use within 3 months; Unpasteurised; a live mother may form"},
+		// FDA CPG 525.825: vinegar begins at 4 g/100 mL; the upper end of the interval decides.
+		"too weak":         {larder.Lot{When: daysAgo(1), Bases: []larder.Base{larder.Juice}, Heated: true, Acidity: lotAcidity(3.3, 0.2)}, EU, NotForCanning + "; Weaker than vinegar: keep in the refrigerator, use soon"},
+		"weak and infused": {larder.Lot{When: daysAgo(1), Bases: []larder.Base{larder.Juice}, Ingredients: []string{"rosemary"}, Heated: true, Acidity: lotAcidity(3.3, 0.2)}, EU, NotForCanning + "; Keep in the refrigerator, use within 3 months"},
+		"about at 4":       {larder.Lot{When: daysAgo(1), Bases: []larder.Base{larder.Juice}, Heated: true, Acidity: lotAcidity(3.9, 0.2)}, EU, NotForCanning},
 	} {
 		if got := strings.Join(ShortTexts(OnLot(c.lot, c.market)), "; "); got != c.want {
 			t.Errorf("%s: %q, want %q", name, got, c.want)
