@@ -143,6 +143,12 @@ func TestGermanLeavesNoEnglish(t *testing.T) {
 		check(s, path)
 	}
 	check(rising, at(tag, ""))
+	// What happens to it afterwards is told in German too.
+	for i, body := range []larder.Body{larder.Transfer{What: larder.Dilution, Feed: &larder.Feed{From: larder.FromWater, VolumeML: litres(0.2)}},
+		larder.StageChange{To: larder.Finished}, larder.Action{What: larder.MouldSeen}, larder.Hold{Reason: "Hefe"}} {
+		rising.log(tag, rising.daysAgo(0.5-float64(i)/10), body, "")
+		check(rising, at(tag, ""))
+	}
 }
 
 // englishRE has the commonest words of English that are none of German.
