@@ -268,9 +268,9 @@ func becomesOf(f larder.FinishPlan, ask benchAsk, w writer) *becomes {
 	case f.Water == nil:
 	case f.AddML >= 1:
 		v.Water = w.volume(f.AddML)
-		v.Why = larder.DilutionSentence(*f.Water, f.TargetGPer100ML, w.k.Units())
+		v.Why = f.WaterSentence(w.k.Units())
 	default:
-		v.Why = larder.DilutionSentence(*f.Water, f.TargetGPer100ML, w.k.Units())
+		v.Why = f.WaterSentence(w.k.Units())
 	}
 	if f.OverflowML >= 1 {
 		v.Overflow = fmt.Sprintf("%s of it do not fit in the vessel: pour it into a larger one first.", w.volume(f.OverflowML))

@@ -155,7 +155,7 @@ func (g pouring) reckon(a pour, r *reader) (sum []string, bad string, problems l
 	if plan.Water == nil {
 		return nil, plan.WhyNoWater, nil
 	}
-	sum = append(sum, larder.DilutionSentence(*plan.Water, target, g.w.k.Units()))
+	sum = append(sum, plan.WaterSentence(g.w.k.Units()))
 	if plan.AddML >= 1 {
 		sum = append(sum, fmt.Sprintf("With %s of water there are %s of about %.1f g/100 mL, by reckoning.", g.w.volume(plan.AddML), g.w.volume(plan.ExpectedML), float64(plan.ExpectedGPer100ML)))
 		if r.text("amount_ml") == "" {

@@ -78,7 +78,7 @@ func (a *app) printFinishing(f store.Finishing, s speech) {
 	say("acidity", "%s", s.acidity(&p.Acidity))
 	switch {
 	case p.Water != nil:
-		say("water", "%s", larder.DilutionSentence(*p.Water, p.TargetGPer100ML, s.units))
+		say("water", "%s", p.WaterSentence(s.units))
 	case p.WhyNoWater != "":
 		say("water", "none: %s", p.WhyNoWater)
 	default:

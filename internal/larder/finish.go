@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 
 	"cruet/internal/chem"
 )
@@ -117,6 +118,15 @@ func Finish(jars []Jar, wanted *chem.GramsPer100ML, sizes []chem.Millilitres) (F
 func fill(volume, size chem.Millilitres) Fill {
 	count := int(math.Floor(float64((volume + 0.001) / size)))
 	return Fill{SizeML: size, Count: count, LeftML: max(0, volume-chem.Millilitres(count)*size)}
+}
+
+// WaterSentence tells the water of a plan that has some. A strength that was computed
+// keeps nothing surely: the volumes behind it were not measured like a titration.
+func (f FinishPlan) WaterSentence(units chem.System) string {
+	if r := f.Water; f.Acidity.Basis == Computed && r.HasSure && r.WaterSureML >= 1 {
+		return fmt.Sprintf("By the computed strength, up to %s of water keeps it at %s g/100 mL or above; titrate before you add it.", chem.FormatVolume(r.WaterSureML, units), strconv.FormatFloat(float64(f.TargetGPer100ML), 'f', -1, 64))
+	}
+	return DilutionSentence(*f.Water, f.TargetGPer100ML, units)
 }
 
 func (f *FinishPlan) dilute() {

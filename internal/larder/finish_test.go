@@ -49,6 +49,29 @@ func TestFinish(t *testing.T) {
 	}
 }
 
+// "Surely" is said of what was measured; what was computed is titrated first.
+func TestWaterSentence(t *testing.T) {
+	watered := finished(jarA, 3000, 6, 0.2)
+	watered.State.Acidity.Basis, watered.State.Acidity.Why = Computed, "measured before 1 L of water went in"
+	for name, row := range map[string]struct {
+		jars []Jar
+		sure bool
+	}{
+		"measured": {[]Jar{finished(jarA, 3000, 6, 0.2)}, true},
+		"together": {[]Jar{finished(jarA, 3000, 6, 0.2), finished(jarB, 1000, 6.5, 0.2)}, false},
+		"watered":  {[]Jar{watered}, false},
+	} {
+		f, err := Finish(row.jars, aim(5), nil)
+		if err != nil || f.Water == nil {
+			t.Fatalf("%s: %+v, %v", name, f, err)
+		}
+		text := f.WaterSentence(chem.Metric)
+		if strings.Contains(text, "surely") != row.sure || strings.Contains(text, "titrate before you add it") == row.sure || !strings.Contains(text, chem.FormatVolume(f.AddML, chem.Metric)) {
+			t.Errorf("%s: %s", name, text)
+		}
+	}
+}
+
 func TestFinishCannot(t *testing.T) {
 	jar := func(change func(*State)) Jar {
 		j := finished(jarA, 3000, 4, 0.2)
