@@ -194,7 +194,13 @@ func (db *DB) TagKind(ctx context.Context, tag larder.Tag) (string, error) {
 const batchSQL = `SELECT id, name, base, ingredients, happened_ms, precision, spread_days, target_g_per_100ml, jar_outer_diameter_mm, note, by, recorded_ms FROM batch`
 
 func readBatch(row scanner) (larder.Batch, error) {
-	c := newCells(12)
+	return newCells(batchCells).batch(row)
+}
+
+const batchCells = 12 // of batchSQL
+
+// batch reads a row of batchSQL.
+func (c *cells) batch(row scanner) (larder.Batch, error) {
 	if err := c.read(row); err != nil {
 		return larder.Batch{}, err
 	}
@@ -203,7 +209,9 @@ func readBatch(row scanner) (larder.Batch, error) {
 	target, _ := c.real(7)
 	diameter, _ := c.real(8)
 	b.TargetGPer100ML, b.JarOuterDiameterMM = chem.GramsPer100ML(target), diameter
-	return b, json.Unmarshal([]byte(c.text(3)), &b.Ingredients)
+	var err error
+	b.Ingredients, err = larder.ParseIngredients(c.text(3))
+	return b, err
 }
 
 // Batch is the batch with that id, or a larder.NotFoundError.

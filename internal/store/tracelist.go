@@ -121,7 +121,8 @@ func (t *tracing) listBatches(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("listing recipes: %w", err)
 	}
-	if t.out.Batches, err = collect(rows, func(r *sql.Rows) (larder.Batch, error) { return readBatch(r) }); err != nil {
+	c := newCells(batchCells)
+	if t.out.Batches, err = collect(rows, func(r *sql.Rows) (larder.Batch, error) { return c.batch(r) }); err != nil {
 		return fmt.Errorf("listing recipes: %w", err)
 	}
 	return nil
