@@ -191,7 +191,10 @@ func (db *DB) TagKind(ctx context.Context, tag larder.Tag) (string, error) {
 	return kind, err
 }
 
-const batchSQL = `SELECT id, name, base, ingredients, happened_ms, precision, spread_days, target_g_per_100ml, jar_outer_diameter_mm, note, by, recorded_ms FROM batch`
+const (
+	batchColumns = `SELECT id, name, base, ingredients, happened_ms, precision, spread_days, target_g_per_100ml, jar_outer_diameter_mm, note, by, recorded_ms`
+	batchSQL     = batchColumns + ` FROM batch`
+)
 
 func readBatch(row scanner) (larder.Batch, error) {
 	return newCells(batchCells).batch(row)

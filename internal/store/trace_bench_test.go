@@ -313,6 +313,20 @@ func BenchmarkTraceLines(b *testing.B) {
 			})
 		}
 	}
+	b.Run("bottle of the end, with a hold on another line", func(b *testing.B) {
+		for _, tag := range lines[0].jars[generations/2] {
+			if _, err := db.write.Exec(`UPDATE jar SET hold = 'mould' WHERE tag = ?`, tag); err != nil {
+				b.Fatal(err)
+			}
+		}
+		inLookups(b, db, tags, func() larder.Trace {
+			t, err := db.TraceUpTo(ctx, larder.Subject{Kind: larder.SubjectBottle, ID: string(line.bottles[generations-1])}, pageBottles)
+			if err != nil || len(t.Held) > 0 {
+				b.Fatalf("held by %v, %v", t.Held, err)
+			}
+			return t
+		})
+	})
 }
 
 // BenchmarkTrace walks as many at their worst, where each thing that is told, half of

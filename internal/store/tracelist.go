@@ -104,7 +104,7 @@ func (t *tracing) listJars(ctx context.Context) error {
 }
 
 const (
-	recipesSQL = batchSQL + ` WHERE id IN (SELECT value FROM json_each(?)) ORDER BY id`
+	recipesSQL = batchColumns + ` FROM (SELECT value AS wanted FROM json_each(?)) CROSS JOIN batch ON id = wanted`
 	namesSQL   = `SELECT batch.id, name FROM json_each(?) b CROSS JOIN batch ON batch.id = b.value`
 )
 

@@ -98,11 +98,15 @@ func (w *walk) from(ctx context.Context, jars []larder.Tag, untilMS int64, first
 			ends = w.ahead && len(levels) < aheadSteps
 		}
 		if !ends && len(levels) == 0 {
-			level, err := w.edges(ctx, w.stepSQL(), spanList(spans))
-			if err != nil {
-				return nil, err
+			level := first
+			if first = nil; len(spans) > 0 {
+				more, err := w.edges(ctx, w.stepSQL(), spanList(spans))
+				if err != nil {
+					return nil, err
+				}
+				level = append(level, more...)
 			}
-			levels, first = [][]walked{append(level, first...)}, nil
+			levels = [][]walked{level}
 		}
 		for _, level := range levels {
 			if spans = w.add(level); w.depth == w.most {
