@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"database/sql"
+	"database/sql/driver"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -33,6 +34,38 @@ func (db *DB) snapshot(ctx context.Context, do func(querier) error) error {
 	}
 	defer t.Rollback()
 	return do(t)
+}
+
+// unwatched is snapshot for many short statements. To watch a context takes goroutines
+// for each of them, which costs more than a short one itself; so here it is asked between
+// them, and one that has begun is not interrupted.
+func (db *DB) unwatched(ctx context.Context, do func(querier) error) error {
+	alone := context.WithoutCancel(ctx)
+	c, err := db.read.Conn(ctx)
+	if err != nil {
+		return fmt.Errorf("store: beginning to read: %w", err)
+	}
+	defer c.Close()
+	if _, err := c.ExecContext(alone, beginReading); err != nil {
+		return fmt.Errorf("store: beginning to read: %w", err)
+	}
+	defer func() {
+		if _, err := c.ExecContext(alone, "ROLLBACK"); err != nil {
+			_ = c.Raw(func(any) error { return driver.ErrBadConn }) // nobody may get it that way
+		}
+	}()
+	return do(unwatchedConn{c})
+}
+
+// unwatchedConn is a connection whose statements, once begun, run to their end.
+type unwatchedConn struct{ *sql.Conn }
+
+func (c unwatchedConn) QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error) {
+	return c.Conn.QueryContext(steady(ctx), query, args...)
+}
+
+func (c unwatchedConn) QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row {
+	return c.Conn.QueryRowContext(steady(ctx), query, args...)
 }
 
 // scanner is a row, or rows at one row.

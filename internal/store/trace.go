@@ -66,7 +66,7 @@ func (db *DB) Trace(ctx context.Context, s larder.Subject) (larder.Trace, error)
 // counted, lot by lot: Bottles stays empty and UnlistedBottles says how many.
 func (db *DB) TraceUpTo(ctx context.Context, s larder.Subject, bottles int) (larder.Trace, error) {
 	var out larder.Trace
-	err := db.snapshot(ctx, func(q querier) error {
+	err := db.unwatched(ctx, func(q querier) error {
 		t := tracing{querier: q, out: larder.Trace{Subject: s, Back: []larder.Step{}, Forward: []larder.Step{}}, maxBottles: bottles}
 		err := t.trace(ctx, s)
 		out = t.out
@@ -83,7 +83,7 @@ func (db *DB) TraceUpTo(ctx context.Context, s larder.Subject, bottles int) (lar
 // as many steps and the holds behind the jar, but neither recipes, bottles nor balance.
 func (db *DB) Lineage(ctx context.Context, tag larder.Tag, steps int) (larder.Trace, error) {
 	var out larder.Trace
-	err := db.snapshot(ctx, func(q querier) error {
+	err := db.unwatched(ctx, func(q querier) error {
 		t := tracing{querier: q, out: larder.Trace{Subject: larder.Subject{Kind: larder.SubjectJar, ID: string(tag)}}}
 		err := t.lineage(ctx, tag, steps)
 		out = t.out

@@ -1,7 +1,9 @@
 package store
 
 import (
+	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"math"
 	"testing"
@@ -129,5 +131,51 @@ func TestWalkBackUntil(t *testing.T) {
 		if got := fmt.Sprint(from...); got != want {
 			t.Errorf("until %d it came from %q, want %q", until-ms, got, want)
 		}
+	}
+}
+
+// A trace that nobody waits for any more ends between two statements, and its
+// connection is as good as before.
+func TestTraceIsCancelled(t *testing.T) {
+	db, crock := bigKitchen(t, 50, 50)
+	trace(t, db, larder.SubjectJar, string(crock)) // which opens a connection
+	before := db.read.Stats().OpenConnections
+	gone, cancel := context.WithCancel(ctx)
+	err := db.unwatched(gone, func(q querier) error {
+		if _, err := walkForward(gone, q, []larder.Tag{crock}); err != nil {
+			return err
+		}
+		cancel()
+		_, err := walkForward(gone, q, []larder.Tag{crock})
+		return err
+	})
+	if !errors.Is(err, context.Canceled) {
+		t.Errorf("it ended with %v", err)
+	}
+	if _, err := db.Trace(gone, larder.Subject{Kind: larder.SubjectJar, ID: string(crock)}); !errors.Is(err, context.Canceled) {
+		t.Errorf("one that was cancelled before ended with %v", err)
+	}
+	if stats := db.read.Stats(); stats.InUse != 0 || stats.OpenConnections > before {
+		t.Errorf("of %d connections %d are in use; there were %d", stats.OpenConnections, stats.InUse, before)
+	}
+	// It reads of one moment, and the next trace of the next.
+	var forward, again int
+	err = db.unwatched(ctx, func(q querier) error {
+		first, err := walkForward(ctx, q, []larder.Tag{crock})
+		if err != nil {
+			return err
+		}
+		if _, err := db.write.Exec(`UPDATE edge SET struck = 1`); err != nil {
+			return err
+		}
+		second, err := walkForward(ctx, q, []larder.Tag{crock})
+		forward, again = len(first), len(second)
+		return err
+	})
+	if err != nil || forward == 0 || again != forward {
+		t.Errorf("%d steps, then %d, %v", forward, again, err)
+	}
+	if tr := trace(t, db, larder.SubjectJar, string(crock)); len(tr.Forward) != 0 {
+		t.Errorf("%d steps are left", len(tr.Forward))
 	}
 }
