@@ -185,7 +185,8 @@ func (b *backups) wait(ctx context.Context, db *store.DB) bool {
 		return false
 	}
 	if b.waits.IsZero() {
-		if off, err := db.PutOffBackup(ctx, b.dir); err != nil || !off { // trouble is told by trying
+		// A station that stops at this moment knows that one waits, and makes it.
+		if off, err := db.PutOffBackup(context.WithoutCancel(ctx), b.dir); err != nil || !off { // trouble is told by trying
 			return false
 		}
 		b.waits = now
@@ -206,10 +207,10 @@ func (b *backups) stop(db *store.DB) {
 
 func (b *backups) make(ctx context.Context, db *store.DB) {
 	switch made, err := db.DailyBackup(ctx, b.dir, b.keep); {
-	case ctx.Err() != nil:
+	case made != "" && err == nil:
+		b.say("backup: %s", made)
+	case ctx.Err() != nil: // cut off by the station's end
 	case err != nil:
 		b.say("the daily backup failed: %s", oneLine(err.Error()))
-	case made != "":
-		b.say("backup: %s", made)
 	}
 }

@@ -234,15 +234,23 @@ func haltStation(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(os.WriteFile(ts.MkAbs("station.stderr"), s.stderr.Bytes(), 0o600))
 }
 
-// fetch STATUS URL FILE gets a page into a file, with the token in the variable
-// TOKEN, if any.
+// fetch STATUS URL FILE [WORDS] gets a page into a file, with the token in the variable
+// TOKEN, if any; again and again until WORDS are on it, of what a station does by itself.
 func fetch(ts *testscript.TestScript, neg bool, args []string) {
-	if neg || len(args) != 3 {
-		ts.Fatalf("usage: fetch STATUS URL FILE")
+	if neg || len(args) != 3 && len(args) != 4 {
+		ts.Fatalf("usage: fetch STATUS URL FILE [WORDS]")
 	}
-	req, err := http.NewRequest("GET", args[1], nil)
-	ts.Check(err)
-	answered(ts, req, args[0], args[2])
+	for begun := time.Now(); ; time.Sleep(20 * time.Millisecond) {
+		req, err := http.NewRequest("GET", args[1], nil)
+		ts.Check(err)
+		body := answered(ts, req, args[0], args[2])
+		if len(args) == 3 || bytes.Contains(body, []byte(args[3])) {
+			return
+		}
+		if time.Since(begun) > 20*time.Second {
+			ts.Fatalf("%s never says %q:\n%s", args[1], args[3], body)
+		}
+	}
 }
 
 // post STATUS URL FILE NAME=VALUE... sends a form under a fresh key, with the token
@@ -262,7 +270,7 @@ func post(ts *testscript.TestScript, neg bool, args []string) {
 	answered(ts, req, args[0], args[2])
 }
 
-func answered(ts *testscript.TestScript, req *http.Request, status, file string) {
+func answered(ts *testscript.TestScript, req *http.Request, status, file string) []byte {
 	if token := ts.Getenv("TOKEN"); token != "" {
 		req.Header.Set("Authorization", "Bearer "+token)
 	}
@@ -281,6 +289,7 @@ func answered(ts *testscript.TestScript, req *http.Request, status, file string)
 		ts.Fatalf("%s: status %d, want %s:\n%s", req.URL, res.StatusCode, status, body)
 	}
 	ts.Check(os.WriteFile(ts.MkAbs(file), body, 0o600))
+	return body
 }
 
 // makePicture is: picture FILE..., pictures of a jar, each of another brightness.
