@@ -1,6 +1,10 @@
 package labels
 
-import "strings"
+import (
+	"slices"
+	"strings"
+	"unicode"
+)
 
 // Type sizes below which a label can no longer be read at arm's length, in
 // points; 5 pt of the main font has a lower-case x of 0.93 mm.
@@ -146,10 +150,15 @@ const (
 	nameLead = 1.15
 )
 
-// dateRows is the start and the next steps, each with its font.
-type dateRows struct {
-	faces []*face
-	texts []string
+// dateRows is the start and the next steps.
+type dateRows []dateRow
+
+// dateRow is one of them with its font: on one line, or on two where one has no room
+// for it, the date on the second.
+type dateRow struct {
+	face  *face
+	text  string
+	lines []string
 }
 
 func (t tagged) rows(b *board, wMM float64) (r dateRows, err error) {
@@ -162,17 +171,29 @@ func (t tagged) rows(b *board, wMM float64) (r dateRows, err error) {
 		if err != nil {
 			return r, err
 		}
-		if f.widthEm(text)*mm(textMinPt) > wMM {
+		lines := []string{text}
+		if at := strings.IndexFunc(text, unicode.IsDigit); at > 0 && f.widthEm(text)*mm(textMinPt) > wMM {
+			lines = []string{strings.TrimRight(text[:at], " "), text[at:]}
+		}
+		if slices.ContainsFunc(lines, func(line string) bool { return f.widthEm(line)*mm(textMinPt) > wMM }) {
 			b.lose("no room for %q", text) // half a date would be worse than none
 			continue
 		}
-		r.faces, r.texts = append(r.faces, f), append(r.texts, text)
+		r = append(r, dateRow{f, text, lines})
 	}
 	return r, nil
 }
 
-// heightMM is from the first of n rows' capitals to the last's baseline.
-func (r dateRows) heightMM(n int, pt float64, f *face) float64 {
+func (r dateRows) lines() (n int) {
+	for _, row := range r {
+		n += len(row.lines)
+	}
+	return n
+}
+
+// heightMM is from the first row's capitals to the last's baseline.
+func (r dateRows) heightMM(pt float64, f *face) float64 {
+	n := r.lines()
 	if n == 0 {
 		return 0
 	}
@@ -201,9 +222,9 @@ func (t tagged) nameAndDates(b *board, col column, y, h float64) error {
 	var pt float64
 search:
 	for _, breaking := range []bool{false, true} {
-		for n = len(rows.texts); n >= 0; n-- {
+		for n = len(rows); n >= 0; n-- {
 			for pt = maxPt; pt >= smallPt; pt -= stepPt {
-				room := col.bottom - y - 2*gap - rows.heightMM(n, pt, b.fonts[0].regular)
+				room := col.bottom - y - 2*gap - rows[:n].heightMM(pt, b.fonts[0].regular)
 				least := max(nameMinPt, 1.15*pt)
 				k = fit(nf, name, fitting{wMM: nameCol.w, hMM: room, maxPt: max(least, 1.4*maxPt), minPt: least, lines: 3, lead: nameLead})
 				last := breaking && n <= 1 && pt-stepPt < smallPt
@@ -217,10 +238,10 @@ search:
 	if k.clipped {
 		b.lose("the name is cut short")
 	}
-	for _, row := range rows.texts[n:] {
-		b.lose("no room for %q", row)
+	for _, row := range rows[n:] {
+		b.lose("no room for %q", row.text)
 	}
-	room := col.bottom - y - rows.heightMM(n, pt, b.fonts[0].regular)
+	room := col.bottom - y - rows[:n].heightMM(pt, b.fonts[0].regular)
 	// Optically centred between tag and dates, a little towards the tag.
 	at := y + 0.45*max(room-blockMM(k, nameLead), 0)
 	if mark != nil {
@@ -228,7 +249,7 @@ search:
 		b.Items = append(b.Items, *mark)
 	}
 	b.block(k, nameCol.x, at, nameCol.w, nameLead, 0)
-	t.dates(b, col, rows, n, pt)
+	t.dates(b, col, rows[:n], pt)
 	return nil
 }
 
@@ -246,13 +267,16 @@ func (t tagged) besideName(b *board, col column, y, h float64) (column, *Item, e
 	return col, &aside.Items[0], nil
 }
 
-// dates draws the first n rows, the last on the column's bottom line.
-func (t tagged) dates(b *board, col column, rows dateRows, n int, pt float64) {
-	for i, row := range rows.texts[:n] {
-		f := rows.faces[i]
-		k := fit(f, row, fitting{wMM: col.w, hMM: mm(pt), maxPt: pt, minPt: min(pt, textMinPt), lines: 1, lead: 1})
-		base := col.bottom - float64(n-1-i)*mm(pt)*dateLead
-		b.block(k, col.x, base-f.capEm*mm(k.sizePt), col.w, 1, 0)
+// dates draws the rows, the last on the column's bottom line.
+func (t tagged) dates(b *board, col column, rows dateRows, pt float64) {
+	below := rows.lines()
+	for _, row := range rows {
+		for _, line := range row.lines {
+			below--
+			k := fit(row.face, line, fitting{wMM: col.w, hMM: mm(pt), maxPt: pt, minPt: min(pt, textMinPt), lines: 1, lead: 1})
+			base := col.bottom - float64(below)*mm(pt)*dateLead
+			b.block(k, col.x, base-row.face.capEm*mm(k.sizePt), col.w, 1, 0)
+		}
 	}
 }
 

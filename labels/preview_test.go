@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -125,5 +126,36 @@ func TestWorstScore(t *testing.T) {
 	}
 	if !strings.Contains(strings.Join(made.Losses, "\n"), "label 2: no room for") {
 		t.Errorf("losses: %q", made.Losses)
+	}
+}
+
+// The next step is the last that a label gives up: without room for it on one line, its
+// date goes to a second, whole.
+func TestLongStepTakesTwoLines(t *testing.T) {
+	l := testJar(0)
+	l.Batch, l.Next = "Quince juice", []string{"strain and add the mother 27 Nov – 18 Dec", "read the gravity 5–7 Dec"}
+	stock, err := StockByID("a4-3x7")
+	if err != nil {
+		t.Fatal(err)
+	}
+	d, err := Draw(Sheet{Stock: stock}, l)
+	if err != nil || len(d.Losses) > 0 {
+		t.Fatalf("%v, %q", err, d.Losses)
+	}
+	var lines []string
+	for _, item := range d.Items {
+		if item.Text != "" {
+			lines = append(lines, item.Text)
+		}
+	}
+	for _, want := range []string{"strain and add the mother", "27 Nov – 18 Dec", "read the gravity 5–7 Dec"} {
+		if !slices.Contains(lines, want) {
+			t.Errorf("%q is not a line of %q", want, lines)
+		}
+	}
+	// A step that even so has no room is told as lost, none of it printed.
+	l.Next[0] = "strain through two layers of cloth and add the mother 27 Nov – 18 Dec"
+	if d, err = Draw(Sheet{Stock: stock}, l); err != nil || len(d.Losses) != 1 || !strings.Contains(d.Losses[0], l.Next[0]) {
+		t.Errorf("%v, %q", err, d.Losses)
 	}
 }
