@@ -44,3 +44,27 @@ func TestStatisticsAgree(t *testing.T) {
 		}
 	}
 }
+
+// What is kept of quantiles stays within its bound, and gives again what was reckoned,
+// which gonum's distribution tells.
+func TestKeptQuantiles(t *testing.T) {
+	for round := range 2 {
+		for i := range 3 * manyTQuantiles {
+			dof := 2 + float64(i)/7
+			got := TQuantile(0.975, dof)
+			if again := TQuantile(0.975, dof); again != got {
+				t.Fatalf("dof %v: %v, then %v", dof, got, again)
+			}
+			if i%97 == 0 {
+				if want := (distuv.StudentsT{Sigma: 1, Nu: dof}).Quantile(0.975); !agrees(got, want) {
+					t.Errorf("round %d, dof %v: %v, want %v", round, dof, got, want)
+				}
+			}
+		}
+	}
+	tQuantiles.Lock()
+	defer tQuantiles.Unlock()
+	if n := len(tQuantiles.of); n > manyTQuantiles {
+		t.Errorf("%d quantiles are kept, want %d at most", n, manyTQuantiles)
+	}
+}
