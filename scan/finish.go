@@ -264,13 +264,11 @@ func becomesOf(f larder.FinishPlan, ask benchAsk, w writer) *becomes {
 	if f.Expected.Basis == larder.ByTitration || f.Expected.Basis == larder.Computed {
 		v.Strength = larder.AcidityNumber(f.Expected.GPer100ML, f.Expected.ExpandedUGPer100ML) + " g/100 mL, " + string(f.Expected.Basis)
 	}
-	switch {
-	case f.Water == nil:
-	case f.AddML >= 1:
-		v.Water = w.volume(f.AddML)
+	if f.Water != nil {
 		v.Why = f.WaterSentence(w.k.Units())
-	default:
-		v.Why = f.WaterSentence(w.k.Units())
+		if f.AddML >= 1 {
+			v.Water = w.volume(f.AddML)
+		}
 	}
 	if f.OverflowML >= 1 {
 		v.Overflow = fmt.Sprintf("%s of it do not fit in the vessel: pour it into a larger one first.", w.volume(f.OverflowML))
